@@ -1,0 +1,56 @@
+# Everything runs from .venv, which `make venv` fills from the pinned, hashed requirements.
+PYTHON ?= python3
+VENV := .venv
+BIN := $(VENV)/bin
+TESTS ?= tests
+
+.PHONY: help venv venv-dev demo test bench lint format clean requirements
+
+help:
+	@echo "make venv   .venv with the crookline command in it"
+	@echo "make demo   the main job: demo_scores/ through the embedded service, into demo_output/"
+	@echo "make test   all tests (TESTS=tests/unit for some)"
+	@echo "make lint   ruff and mypy --strict"
+	@echo "make bench  timings, never asserted"
+
+$(VENV)/.runtime: requirements.txt requirements-build.txt pyproject.toml
+	test -x $(BIN)/python || $(PYTHON) -m venv $(VENV)
+	$(BIN)/python -m pip install --quiet --require-hashes -r requirements-build.txt
+	$(BIN)/python -m pip install --quiet --require-hashes -r requirements.txt
+	$(BIN)/python -m pip install --quiet --no-deps --no-build-isolation --editable .
+	touch $@
+
+$(VENV)/.dev: $(VENV)/.runtime requirements-dev.txt
+	$(BIN)/python -m pip install --quiet --require-hashes -r requirements-dev.txt
+	touch $@
+
+venv: $(VENV)/.runtime
+
+venv-dev: $(VENV)/.dev
+
+demo: venv
+	$(BIN)/crookline demo --scores demo_scores -o demo_output
+
+test: venv-dev
+	$(BIN)/python -m pytest $(TESTS)
+
+bench: venv-dev
+	$(BIN)/python -m tests.bench
+
+lint: venv-dev
+	$(BIN)/ruff check .
+	$(BIN)/ruff format --check .
+	$(BIN)/mypy
+
+format: venv-dev
+	$(BIN)/ruff check --fix .
+	$(BIN)/ruff format .
+
+# Needs uv on the PATH; the result names no registry.
+requirements:
+	echo 'setuptools>=80' | uv pip compile --quiet --universal --python-version 3.11 --generate-hashes --no-annotate --no-header - -o requirements-build.txt
+	uv pip compile --quiet --universal --python-version 3.11 --generate-hashes --no-annotate --no-header pyproject.toml -o requirements.txt
+	uv pip compile --quiet --universal --python-version 3.11 --generate-hashes --no-annotate --no-header --extra dev -c requirements.txt pyproject.toml -o requirements-dev.txt
+
+clean:
+	rm -rf $(VENV) demo_output build *.egg-info

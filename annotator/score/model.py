@@ -1,0 +1,160 @@
+"""A score as the rest of the program sees it: parts, lines, notes; no XML.
+
+Positions are in quarter notes, as floats. ``offset`` counts from the start of the measure,
+``onset`` and ``position`` from the start of the part (as printed, repeats not unfolded).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from annotator.findings import Finding
+from annotator.pitch import Interval, Pitch
+
+
+@dataclass(frozen=True, slots=True)
+class Ornament:
+    """An ornament on a note.
+
+    ``kind`` is MusicXML's element name (``trill-mark``, ``mordent``, ``inverted-mordent``, ``turn``,
+    ``inverted-turn``, ``shake``, ``tremolo-start``, ``tremolo-stop``, ``tremolo-single``).
+    ``above`` and ``below`` are the accidentals printed with it, in semitones (+1 for a sharp, 0 for a natural).
+    """
+
+    kind: str
+    above: int | None = None
+    below: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Note:
+    """One struck note of a line, ties added up.
+
+    ``place`` is the number, from 0 in document order, of its ``<note>`` element (of the first one
+    of a tied chain). ``measure`` indexes ``Part.measures``. ``duration`` in quarters includes the
+    notes tied on; a grace note has 0. ``slurred``: reached from the previous note of the line under
+    a slur. ``breath``: a breath mark or caesura stands before it. ``printed`` holds the fingerings
+    that the file already had on the note.
+    """
+
+    place: int
+    pitch: Pitch
+    measure: int
+    offset: float
+    onset: float
+    duration: float
+    grace: bool = False
+    slurred: bool = False
+    breath: bool = False
+    ornaments: tuple[Ornament, ...] = ()
+    printed: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """What one player plays: one voice of a part, or one note of each chord in it.
+
+    ``rank`` is 0 for the upper note of chords (and for all single notes), 1 for the next one down.
+    """
+
+    number: int
+    voice: str
+    staff: int
+    rank: int
+    notes: tuple[Note, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Measure:
+    """``number`` is the text the file numbers it with; ``start`` and ``length`` in quarters.
+
+    ``beats`` and ``beat_type`` are the time signature in force (4, 4 where the file gives none).
+    ``pickup`` quarters are missing at its beginning (an upbeat), so that beats are counted right.
+    """
+
+    number: str
+    start: float
+    length: float
+    beats: int = 4
+    beat_type: int = 4
+    pickup: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Key:
+    """A key signature: ``fifths`` sharps (negative: flats), from ``position`` on."""
+
+    position: float
+    measure: int
+    fifths: int
+    mode: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Transposition:
+    """A ``<transpose>``: sounding minus written, octave change added in."""
+
+    position: float
+    measure: int
+    interval: Interval
+
+
+@dataclass(frozen=True, slots=True)
+class Words:
+    """Words printed at a place of the part (direction words), as one string."""
+
+    position: float
+    measure: int
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Sound:
+    """An ``<instrument-sound>`` or ``<instrument-change>`` of the part, e.g. ``brass.trumpet``."""
+
+    position: float
+    measure: int
+    name: str
+
+
+@dataclass(frozen=True, slots=True)
+class Tempo:
+    """A tempo from ``position`` on.
+
+    ``quarters_per_minute`` from a metronome mark or ``<sound tempo>``; None where only words
+    (``text``) were found. ``source`` is ``metronome``, ``sound`` or ``words``.
+    """
+
+    position: float
+    measure: int
+    quarters_per_minute: float | None
+    source: str
+    text: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """One part. ``headings`` are texts that may name the instrument, outside the music (credits)."""
+
+    id: str
+    name: str
+    abbreviation: str = ""
+    instrument_names: tuple[str, ...] = ()
+    headings: tuple[str, ...] = ()
+    measures: tuple[Measure, ...] = ()
+    lines: tuple[Line, ...] = ()
+    keys: tuple[Key, ...] = ()
+    transpositions: tuple[Transposition, ...] = ()
+    words: tuple[Words, ...] = ()
+    sounds: tuple[Sound, ...] = ()
+    warnings: tuple[Finding, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Score:
+    """A file: the trumpet parts that were asked for, and what belongs to the whole."""
+
+    title: str = ""
+    parts: tuple[Part, ...] = ()
+    tempos: tuple[Tempo, ...] = ()
+    warnings: tuple[Finding, ...] = ()
