@@ -1,0 +1,224 @@
+"""A MusicXML part made ready for the engraver: one part and its cue line, notes named, layout taken out.
+
+The engraver keeps an ``id`` of a ``<note>``, so a note on the sheet can be found in the report: its
+id is ``n`` and its place, the number of the ``<note>`` in the file without its marks.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from typing import Any
+
+from lxml import etree
+
+from annotator.errors import NoTrumpetPart, UnreadableScore
+from annotator.score.source import open_source
+
+# What the file says about another page than the one we set.
+_LAYOUT = ("print", "defaults", "credit", "appearance")
+_TIME_TOLERANCE = 1e-6
+
+
+@dataclass(frozen=True, slots=True)
+class Bar:
+    """What page turning and long rests need to know of a measure, all in quarter notes.
+
+    ``lead`` is the rest before its first note, ``trail`` the rest after its last one; an empty measure
+    has both as long as itself (``length``).
+    """
+
+    number: str
+    length: float
+    lead: float
+    trail: float
+
+
+@dataclass(frozen=True, slots=True)
+class Copy:
+    """A part to engrave. ``xml`` is score-partwise MusicXML with at most the part and its cue line.
+
+    ``keys``: for each staff from the top, the key changes after the first measure as
+    (index of measure, sharps; negative flats). ``marks``: which of the legend's kinds occur.
+    """
+
+    xml: str
+    title: str
+    composer: str
+    part_id: str
+    part_name: str
+    bars: tuple[Bar, ...]
+    keys: tuple[tuple[tuple[int, int], ...], ...]
+    marks: frozenset[str] = field(default_factory=frozenset)
+
+
+def parse(data: bytes) -> Any:
+    """The root element of a .musicxml, .xml or .mxl file, as score-partwise. Raises UnreadableScore."""
+    source = open_source(data)
+    parser = etree.XMLParser(resolve_entities=False, no_network=True, huge_tree=True, remove_comments=True)
+    try:
+        root = etree.fromstring(source.xml, parser)
+    except etree.XMLSyntaxError as error:
+        raise UnreadableScore(f"the file is no well-formed XML: {error}") from None
+    if root.tag == "score-timewise":
+        return _partwise(root)
+    if root.tag != "score-partwise":
+        raise UnreadableScore(f"the file is no MusicXML score: it begins with <{root.tag}>")
+    return root
+
+
+def part_ids(root: Any) -> list[str]:
+    """The ids of the parts that are no cue lines, in the order of the score."""
+    return [part.get("id", "") for part in root.iterfind("part") if not _is_cue(part)]
+
+
+def copy_part(root: Any, part_id: str) -> Copy:
+    """The part ``part_id`` of a parsed score, with the cue line that follows it.
+
+    The tree is changed (ids, layout), so parse again for another kind of use. Raises NoTrumpetPart.
+    """
+    parts = root.findall("part")
+    chosen = [index for index, part in enumerate(parts) if part.get("id") == part_id]
+    if not chosen:
+        raise NoTrumpetPart("this part is not in the score", part=part_id)
+    _name_notes(parts)
+    staves = [parts[chosen[0]]]
+    following = parts[chosen[0] + 1 : chosen[0] + 2]
+    if following and _is_cue(following[0]):
+        staves.append(following[0])
+    out = etree.Element("score-partwise", version="4.0")
+    listed = {item.get("id"): item for item in root.iterfind("part-list/score-part")}
+    part_list = etree.SubElement(out, "part-list")
+    for staff in staves:
+        item = listed.get(staff.get("id"))
+        # The part's own name stands in the title block, not before its first system.
+        name = _text(item, "part-name") if item is not None and staff is not staves[0] else ""
+        score_part = etree.SubElement(part_list, "score-part", id=staff.get("id", ""))
+        etree.SubElement(score_part, "part-name").text = name
+    for staff in staves:
+        _drop(staff, _LAYOUT)
+        out.append(staff)
+    item = listed.get(part_id)
+    return Copy(
+        xml=etree.tostring(out, encoding="unicode"),
+        title=_text(root, "work/work-title") or _text(root, "movement-title") or _credit(root, "title"),
+        composer=_text(root, "identification/creator[@type='composer']") or _credit(root, "composer"),
+        part_id=part_id,
+        part_name=_text(item, "part-name") if item is not None else part_id,
+        bars=tuple(_bars(staves[0])),
+        keys=tuple(tuple(_key_changes(staff)) for staff in staves),
+        marks=frozenset(_marks(staves)),
+    )
+
+
+def _is_cue(part: Any) -> bool:
+    return part.find("measure/attributes/staff-details[staff-type='cue']") is not None
+
+
+def _name_notes(parts: list[Any]) -> None:
+    place = cue = 0
+    for part in parts:
+        for element in part.iter():
+            if isinstance(element.tag, str) and "id" in element.attrib and element is not part:
+                del element.attrib["id"]
+        if _is_cue(part):
+            for note in part.iterfind("measure/note"):
+                note.set("id", f"q{cue}")
+                cue += 1
+        else:
+            for note in part.iterfind("measure/note"):
+                note.set("id", f"n{place}")
+                place += 1
+
+
+def _drop(part: Any, tags: tuple[str, ...]) -> None:
+    for tag in tags:
+        for element in list(part.iter(tag)):
+            element.getparent().remove(element)
+
+
+def _text(element: Any, path: str) -> str:
+    found = element.find(path)
+    return " ".join("".join(found.itertext()).split()) if found is not None else ""
+
+
+def _credit(root: Any, kind: str) -> str:
+    for credit in root.iterfind("credit"):
+        if _text(credit, "credit-type") == kind:
+            return " ".join(_text(words, ".") for words in credit.iterfind("credit-words"))
+    return ""
+
+
+def _number(element: Any, path: str, default: float) -> float:
+    try:
+        return float(_text(element, path))
+    except ValueError:
+        return default
+
+
+def _bars(part: Any) -> Iterator[Bar]:
+    divisions, nominal = 1.0, 4.0
+    for measure in part.iterfind("measure"):
+        position = end = 0.0
+        sounding: list[tuple[float, float]] = []
+        for element in measure:
+            if element.tag == "attributes":
+                divisions = _number(element, "divisions", divisions) or 1.0
+                beats = _number(element, "time/beats", 0.0)
+                if beats:
+                    nominal = beats * 4 / (_number(element, "time/beat-type", 4.0) or 4.0)
+            elif element.tag == "note":
+                if element.find("chord") is not None or element.find("grace") is not None:
+                    continue
+                duration = _number(element, "duration", 0.0) / divisions
+                if element.find("rest") is None:
+                    sounding.append((position, position + duration))
+                position += duration
+            elif element.tag in ("backup", "forward"):
+                step = _number(element, "duration", 0.0) / divisions
+                position += step if element.tag == "forward" else -step
+            end = max(end, position)
+        length = end if end > _TIME_TOLERANCE else nominal
+        lead = min((start for start, _ in sounding), default=length)
+        trail = length - max((stop for _, stop in sounding), default=0.0)
+        yield Bar(measure.get("number", ""), length, max(lead, 0.0), max(trail, 0.0))
+
+
+def _key_changes(part: Any) -> Iterator[tuple[int, int]]:
+    in_force: int | None = None
+    for index, measure in enumerate(part.iterfind("measure")):
+        for key in measure.iterfind("attributes/key"):
+            fifths = int(_number(key, "fifths", 0.0))
+            if fifths != in_force and index:
+                yield index, fifths
+            in_force = fifths
+
+
+def _marks(staves: list[Any]) -> Iterator[str]:
+    main = staves[0]
+    if main.find(".//technical/fingering") is not None:
+        yield "fingering"
+    if main.find(".//lyric[@name='partial']") is not None:
+        yield "partial"
+    if any((words.text or "").startswith("!") for words in main.iter("words")):
+        yield "crossing"
+    if len(staves) > 1:
+        yield "cue"
+
+
+def _partwise(timewise: Any) -> Any:
+    """A score-timewise tree turned round (MusicXML 4.0: the two hold the same, nested otherwise)."""
+    root = etree.Element("score-partwise", version=timewise.get("version", "4.0"))
+    parts: dict[str, Any] = {}
+    for child in timewise:
+        if child.tag != "measure":
+            root.append(child)
+            continue
+        for part in child.findall("part"):
+            name = part.get("id", "")
+            if name not in parts:
+                parts[name] = etree.Element("part", id=name)
+            measure = etree.SubElement(parts[name], "measure", dict(child.attrib))
+            measure.extend(list(part))
+    root.extend(parts.values())
+    return root
