@@ -24,8 +24,11 @@ class Fingering:
 class ReadNote:
     """A note as the player reads it, in real time.
 
-    ``onset`` and ``duration`` in seconds. ``slurred``: reached under a slur. ``joined``: follows the
-    note before it with no rest or breath between.
+    ``pitch`` is in the written pitch of the instrument in hand. ``onset`` and ``duration`` in seconds.
+    ``slurred``: reached under a slur. ``joined``: follows the note before it with no rest or breath
+    between. ``fifths``: the key signature as read (sharps; flats negative), for the upper and lower
+    notes of ornaments; accidentals of ``ornaments`` are as read too. ``quarters``: the duration in
+    quarter notes, so that sentences can speak of sixteenth notes at a tempo (0: they give seconds).
     """
 
     pitch: Pitch
@@ -36,6 +39,7 @@ class ReadNote:
     grace: bool = False
     ornaments: tuple[Ornament, ...] = ()
     fifths: int = 0
+    quarters: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,7 +47,9 @@ class Crossing:
     """An awkward move onto a note. ``grade`` 1 (mild) to 3; ``reasons`` in the words of the trade.
 
     ``sentence`` says it for a player; ``instead`` is what would ease it, or None.
-    ``short`` is what is printed on the page.
+    ``short`` is what is printed on the page. ``cost`` is the least cost of getting across, in the
+    units of the cost table (1.0: a plain finger exchange at eight notes a second); ``gain`` is how
+    much ``instead`` takes off it.
     """
 
     grade: int
@@ -51,14 +57,32 @@ class Crossing:
     sentence: str = ""
     instead: str | None = None
     short: str = ""
+    cost: float = 0.0
+    gain: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Auxiliary:
+    """The other note of an ornament: its pitch as read, how to finger it, and ``above`` or ``below``.
+
+    ``fingering`` is None when the instrument does not reach it.
+    """
+
+    pitch: Pitch
+    fingering: Fingering | None
+    side: str
 
 
 @dataclass(frozen=True, slots=True)
 class PlayedNote:
     """What the player does. ``fingering`` is None when the note cannot be played (``why`` says so).
 
-    ``slide_mm``: how far a hand slide wants pulling, 0.0 where none. ``why``: a sentence for any
-    departure from the usual chart.
+    ``why``: a sentence for any departure from the usual chart.
+    ``slide``: what to do with the hand slides, in words (``third slide 16 mm``), empty when nothing;
+    ``slide_mm``: the pull the note wants in all, 0.0 where none; ``first_mm`` and ``third_mm``: what each
+    slide gives of it, within its travel; ``cents_left``: cents off after that.
+    ``slide_trouble``: ``too far for this slide``, ``no time to move it``, or empty.
+    ``auxiliaries``: the other notes of the note's ornament; ``trill`` is the fingering of the first.
     """
 
     fingering: Fingering | None
@@ -67,3 +91,13 @@ class PlayedNote:
     slide_mm: float = 0.0
     slide: str = ""
     why: str = ""
+    first_mm: float = 0.0
+    third_mm: float = 0.0
+    cents_left: float = 0.0
+    slide_trouble: str = ""
+    auxiliaries: tuple[Auxiliary, ...] = ()
+
+    @property
+    def trill(self) -> Fingering | None:
+        """The fingering of the other note of a trill (of any ornament's first auxiliary note)."""
+        return self.auxiliaries[0].fingering if self.auxiliaries else None

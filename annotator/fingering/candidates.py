@@ -1,0 +1,49 @@
+"""The ways to play one pitch: the usual chart, and the alternates beside it.
+
+The chart of every method book follows from one rule: the least tubing that reaches the note on a
+usable partial (checked against the chart, F♯3 to C6, in tests/reference/test_chart.py).
+"""
+
+from __future__ import annotations
+
+from functools import lru_cache
+
+from annotator.fingering.model import Fingering
+from annotator.instruments import Instrument, tube
+from annotator.instruments.model import OPEN_SEMITONE
+
+_FUNDAMENTAL = OPEN_SEMITONE - 12
+
+
+@lru_cache(maxsize=8192)
+def candidates(semitone: int, instrument: Instrument, asked: tuple[int, ...] = ()) -> tuple[Fingering, ...]:
+    """Every way to play the written pitch ``semitone`` (C4 = 60), the usual one first, then by tubing.
+
+    ``asked``: barred partials to use all the same. Empty when the note is out of reach or out of
+    the instrument's written range.
+    """
+    if not instrument.low.semitone <= semitone <= instrument.high.semitone:
+        return ()
+    partials = sorted(instrument.partials + tuple(n for n in asked if n in instrument.barred))
+    found = []
+    for combination in instrument.combinations:
+        for n in partials:
+            if _FUNDAMENTAL + tube.partial_semitones(n) - combination.semitones == semitone:
+                cents = tube.partial_deviation(n) + combination.cents
+                found.append(Fingering(combination.name, n, round(cents, 1) + 0.0))
+    return tuple(found)
+
+
+def usual(semitone: int, instrument: Instrument) -> Fingering | None:
+    """The fingering of the usual chart, or None when the note is out of reach."""
+    found = candidates(semitone, instrument)
+    return found[0] if found else None
+
+
+def out_of_reach(semitone: int, instrument: Instrument) -> str:
+    """The sentence that says why a pitch cannot be played."""
+    if semitone < instrument.low.semitone:
+        return f"below {instrument.low.name}, the lowest note of the {instrument.name}"
+    if semitone > instrument.high.semitone:
+        return f"above {instrument.high.name}, the highest note planned for the {instrument.name}"
+    return f"no valves of the {instrument.name} reach it on a partial in use"

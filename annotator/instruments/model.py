@@ -1,0 +1,89 @@
+"""A trumpet, as the rest of the program sees it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+
+from annotator.instruments import tube
+from annotator.pitch import Interval, Pitch
+
+OPEN_SEMITONE = 60
+"""Written C4: the open tube's partial 2 on every instrument here."""
+FUNDAMENTAL = Pitch("C", 0, 3)
+"""The written pitch of partial 1 of the open tube (the pedal)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Combination:
+    """Valves pressed together. ``name`` as printed (``0``, ``1-2``); ``semitones`` it is meant to lower by.
+
+    ``cents`` is how far it is off that (positive: sharp); ``length`` the added tube as a fraction
+    of the open one; ``mask`` has bit 0 for the first valve.
+    """
+
+    name: str
+    mask: int
+    semitones: int
+    cents: float
+    length: float
+
+
+@dataclass(frozen=True, slots=True)
+class Instrument:
+    """A trumpet. ``id`` is what options call it, ``transposition`` sounding minus written.
+
+    ``semitones``: what each valve lowers by; ``lengths``: what it adds, as fractions of the open
+    tube. ``partials`` are used freely, ``barred`` only on request. ``low`` and ``high`` bound the
+    written range. ``first_slide`` and ``third_slide``: travel in millimetres (0: none).
+    ``sound`` is MusicXML's standard sound, ``words`` what headings call the family.
+    """
+
+    id: str
+    name: str
+    key: str
+    family: str
+    words: tuple[str, ...]
+    sound: str
+    transposition: Interval
+    semitones: tuple[int, ...]
+    lengths: tuple[float, ...]
+    partials: tuple[int, ...]
+    barred: tuple[int, ...]
+    low: Pitch
+    high: Pitch
+    first_slide: float
+    third_slide: float
+
+    @property
+    def valve_count(self) -> int:
+        return len(self.semitones)
+
+    @property
+    def length(self) -> float:
+        """Metres of open tube, from the frequency of partial 1 (see ``tube.tube_length``)."""
+        sounding = FUNDAMENTAL.semitone + self.transposition.chromatic
+        return tube.tube_length(tube.frequency(sounding))
+
+    @property
+    def combinations(self) -> tuple[Combination, ...]:
+        """Every combination of valves, the one the chart prefers first.
+
+        Least tubing first; of two that lower alike, the one with the fourth valve (4 for 1-3, 2-4 for
+        1-2-3), then the one without the third (1-2 before 3): common practice, no source.
+        """
+        return _combinations(self.semitones, self.lengths)
+
+
+@lru_cache(maxsize=64)
+def _combinations(semitones: tuple[int, ...], lengths: tuple[float, ...]) -> tuple[Combination, ...]:
+    found = []
+    for mask in range(1 << len(semitones)):
+        pressed = [valve for valve in range(len(semitones)) if mask >> valve & 1]
+        lowered = sum(semitones[valve] for valve in pressed)
+        added = [lengths[valve] for valve in pressed]
+        name = "-".join(str(valve + 1) for valve in pressed) or "0"
+        cents = round(tube.combination_deviation(added, lowered), 6) + 0.0  # no -0.0 from rounding
+        found.append(Combination(name, mask, lowered, cents, sum(added)))
+    found.sort(key=lambda item: (item.semitones, not item.mask & 8, bool(item.mask & 4)))
+    return tuple(found)
