@@ -26,6 +26,7 @@ from xml.sax.saxutils import escape
 from annotator.errors import BadOption, UnreadableScore
 from annotator.sheets import engraving_layout as layout
 from annotator.sheets import engraving_sheet as sheet
+from annotator.sheets.drawing import FACE
 from annotator.sheets.engraving_mei import prepare
 from annotator.sheets.engraving_source import Copy, copy_part, parse, part_ids
 from annotator.sheets.paper import A4, Paper
@@ -182,7 +183,7 @@ class Engraving:
             '<svg xmlns="http://www.w3.org/2000/svg" xmlns:xlink="http://www.w3.org/1999/xlink" '
             f'class="sheet" role="img" width="{width}mm" height="{height}mm" '
             f'viewBox="0 0 {width * 100:.0f} {height * 100:.0f}" '
-            f'font-family="{sheet.FACE}" fill="currentColor" color="black">'
+            f'font-family="{FACE}" fill="currentColor" color="black">'
             f"<title>{label}</title>{glyphs}{block}"
             f'<g transform="translate({self.paper.margin * 100:.0f} 0)">{music}</g>{below}</svg>'
         )

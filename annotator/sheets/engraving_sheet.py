@@ -8,18 +8,15 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
-from xml.sax.saxutils import escape
 
+from annotator.sheets.drawing import LETTER, signs, words
 from annotator.sheets.paper import Paper
 
-# In the PDF the first of these is always there (it comes with the typesetter); a browser takes the next.
-FACE = "Libertinus Serif, 'Times New Roman', Times, serif"
 TITLE_BLOCK = 2700.0
 RUNNING_HEAD = 900.0
 FOOT = 700.0
 LEGEND_LINE = 420.0
-# Mean width of a letter of the text face, as a share of its size: only used to break lines.
-LETTER = 0.44
+LEGEND_SIZE = 280.0
 
 LEGEND: tuple[tuple[str, str, str], ...] = (
     ("fingering", "1-2", "valves to press, 0 is open"),
@@ -56,15 +53,15 @@ def heading(report: Mapping[str, Any], part_id: str, copy: Any, kind: str, instr
 
 def crooks(segments: list[Mapping[str, Any]]) -> str:
     """The crooks of a part in words: ``in F, from bar 85 in C``."""
-    words: list[str] = []
+    found: list[str] = []
     last = ""
     for segment in segments:
-        crook = str(segment.get("crook", "")).replace("b", "♭").replace("#", "♯")
+        crook = signs(str(segment.get("crook", "")))
         if crook == last or not crook:
             continue
-        words.append(f"from bar {segment.get('from_measure', '')} in {crook}" if words else f"in {crook}")
+        found.append(f"from bar {segment.get('from_measure', '')} in {crook}" if found else f"in {crook}")
         last = crook
-    return ", ".join(words)
+    return ", ".join(found)
 
 
 def legend(marks: frozenset[str]) -> list[tuple[str, str]]:
@@ -91,67 +88,47 @@ def _legend_lines(marks: frozenset[str], paper: Paper) -> list[list[tuple[str, s
     return lines
 
 
+def _sign_width(sign: str) -> float:
+    return (len(sign) * 0.5 + 0.6) * LEGEND_SIZE if sign else 0.0
+
+
 def _entry_width(sign: str, meaning: str) -> float:
-    return (len(meaning) * LETTER + len(sign) * 0.55 + 1.6) * 300
+    return _sign_width(sign) + (len(meaning) * LETTER + 1.5) * LEGEND_SIZE
 
 
-def _text(
-    x: float, y: float, size: float, words: str, *, anchor: str = "start", weight: str = "", style: str = ""
-) -> str:
-    extra = (f' font-weight="{weight}"' if weight else "") + (f' font-style="{style}"' if style else "")
-    return (
-        f'<text x="{x:.0f}" y="{y:.0f}" font-size="{size:.0f}" text-anchor="{anchor}"{extra}>'
-        f"{escape(words)}</text>"
-    )
-
-
-def fitted(words: str, size: float, room: float) -> float:
-    """The largest size up to ``size`` at which ``words`` fit into ``room``."""
-    width = len(words) * LETTER * size
-    return size if width <= room else max(size * room / width, 180.0)
-
-
-def title_block(words: Heading, paper: Paper) -> str:
+def title_block(head: Heading, paper: Paper) -> str:
     """The head of the first page, ``TITLE_BLOCK`` high, from the margin down."""
     left, right = paper.margin * 100, (paper.width - paper.margin) * 100
     middle = paper.width * 50
     top = paper.margin * 100
     room = right - left
-    for_whom = f"{KINDS.get(words.kind, words.kind)} {words.instrument}"
-    parts = [
-        _text(middle, top + 620, fitted(words.title, 620, room), words.title, anchor="middle", weight="bold"),
-        _text(left, top + 1250, fitted(words.part, 440, room * 0.5), words.part, weight="bold"),
-        _text(right, top + 1250, fitted(words.composer, 360, room * 0.45), words.composer, anchor="end"),
-    ]
-    crook = words.crook[:1].upper() + words.crook[1:]
-    if crook:
-        parts.append(_text(left, top + 1730, fitted(crook, 330, room * 0.55), crook))
-    parts.append(_text(right, top + 1730, 330, for_whom, anchor="end", style="italic"))
-    return "".join(parts)
+    for_whom = f"{KINDS.get(head.kind, head.kind)} {head.instrument}"
+    crook = head.crook[:1].upper() + head.crook[1:]
+    return "".join(
+        (
+            words(middle, top + 620, 620, head.title, anchor="middle", weight="bold", room=room),
+            words(left, top + 1250, 440, head.part, weight="bold", room=room * 0.5),
+            words(right, top + 1250, 360, head.composer, anchor="end", room=room * 0.45),
+            words(left, top + 1730, 330, crook, room=room * 0.55),
+            words(right, top + 1730, 330, for_whom, anchor="end", style="italic", room=room * 0.42),
+        )
+    )
 
 
-def running_head(words: Heading, paper: Paper, page: int) -> str:
+def running_head(head: Heading, paper: Paper, page: int) -> str:
     """The head of every later page: the part outside, the title in the middle."""
     left, right = paper.margin * 100, (paper.width - paper.margin) * 100
     y = paper.margin * 100 + 300
-    room = right - left
+    room = (right - left) * 0.4
     outer, anchor = (right, "end") if page % 2 else (left, "start")
-    return _text(
-        outer, y, fitted(words.part, 300, room * 0.4), words.part, anchor=anchor, weight="bold"
-    ) + _text(
-        paper.width * 50,
-        y,
-        fitted(words.title, 300, room * 0.4),
-        words.title,
-        anchor="middle",
-        style="italic",
-    )
+    part = words(outer, y, 300, head.part, anchor=anchor, weight="bold", room=room * 0.7)
+    return part + words(paper.width * 50, y, 300, head.title, anchor="middle", style="italic", room=room)
 
 
 def foot(paper: Paper, page: int, pages: int, marks: frozenset[str], *, legend_here: bool) -> str:
     """Page number, and above it the legend where it belongs."""
     bottom = (paper.height - paper.margin) * 100
-    number = _text(paper.width * 50, bottom, 290, f"{page} / {pages}", anchor="middle")
+    number = words(paper.width * 50, bottom, 290, f"{page} / {pages}", anchor="middle")
     if not legend_here or not marks:
         return number
     left, right = paper.margin * 100, (paper.width - paper.margin) * 100
@@ -161,9 +138,9 @@ def foot(paper: Paper, page: int, pages: int, marks: frozenset[str], *, legend_h
     for line in lines:
         x = left
         for sign, meaning in line:
-            words = f'<tspan font-weight="bold">{escape(sign)}</tspan>  ' if sign else ""
-            words += f"<tspan>{escape(meaning)}</tspan>"
-            parts.append(f'<text x="{x:.0f}" y="{y:.0f}" font-size="280">{words}</text>')
+            if sign:
+                parts.append(words(x, y, LEGEND_SIZE, sign, weight="bold"))
+            parts.append(words(x + _sign_width(sign), y, LEGEND_SIZE, meaning))
             x += _entry_width(sign, meaning)
         y += LEGEND_LINE
     return number + f'<g class="legend">{"".join(parts)}</g>'

@@ -1,0 +1,58 @@
+"""Words in an SVG, the same way on every sheet. Lengths are hundredths of a millimetre."""
+
+from __future__ import annotations
+
+import re
+from xml.sax.saxutils import escape
+
+# In the PDF the first of these is always there (it comes with the typesetter); a browser takes the next.
+FACE = "Libertinus Serif, 'Times New Roman', Times, serif"
+# The text face has no accidentals. In a span of their own they leave the words round them as they are.
+SIGNS_FACE = "'New Computer Modern Math', 'Noto Music', 'DejaVu Sans', serif"
+# Mean width of a letter of the text face, as a share of its size: only used to fit and to break lines.
+LETTER = 0.44
+SMALLEST = 180.0
+_SIGNS = re.compile("[♭♮♯]+")
+
+
+def words(
+    x: float,
+    y: float,
+    size: float,
+    text: str,
+    *,
+    anchor: str = "start",
+    weight: str = "",
+    style: str = "",
+    room: float = 0.0,
+) -> str:
+    """A line of text at its baseline; made smaller where it would be longer than ``room`` (0: as it is)."""
+    if room:
+        size = fitted(text, size, room)
+    extra = (f' font-weight="{weight}"' if weight else "") + (f' font-style="{style}"' if style else "")
+    return (
+        f'<text x="{x:.0f}" y="{y:.0f}" font-size="{size:.0f}" text-anchor="{anchor}"{extra}>'
+        f"{spans(text)}</text>"
+    )
+
+
+def spans(text: str) -> str:
+    """``text`` escaped, its accidentals in spans of their own."""
+    return _SIGNS.sub(
+        lambda match: (
+            f'<tspan font-family="{SIGNS_FACE}" font-weight="normal" font-style="normal">'
+            f"{match.group(0)}</tspan>"
+        ),
+        escape(text),
+    )
+
+
+def fitted(text: str, size: float, room: float) -> float:
+    """The largest size up to ``size`` at which ``text`` fits into ``room``."""
+    width = len(text) * LETTER * size
+    return size if width <= room else max(size * room / width, SMALLEST)
+
+
+def signs(name: str) -> str:
+    """A pitch name as printed: ``F♯4`` for ``F#4``, ``B♭3`` for ``Bb3``."""
+    return name.replace("#", "♯").replace("b", "♭")
