@@ -1,0 +1,89 @@
+"""The application factory."""
+
+from __future__ import annotations
+
+import secrets
+
+import structlog
+from apiflask import APIFlask
+from flask import Response, g, request
+
+from annotator import __version__
+from api import health, jobs, keys, problems, results
+from workers import logs
+from workers.context import Context, adopt
+from workers.settings import Settings
+
+log = logs.logger(__name__)
+
+# One module per concept; each has a ``blueprint``.
+MODULES = (jobs, results, health)
+
+
+def create_app(settings: Settings | None = None) -> APIFlask:
+    """The web application with these settings (default: from the environment).
+
+    Raises BadSetting when a setting cannot be used.
+    """
+    context = adopt(settings or Settings.from_environment())
+    app = APIFlask("api", title="Crookline", version=__version__, docs_path=None)
+    app.config |= {
+        "INFO": {
+            "description": "Orchestral trumpet parts in MusicXML, marked with fingerings, partials, "
+            "awkward crossings and a cue line transposed for the trumpet in hand."
+        },
+        "MAX_CONTENT_LENGTH": context.settings.max_upload,
+        "MAX_FORM_PARTS": context.settings.max_parts + 20,
+        "MAX_FORM_MEMORY_SIZE": 1_000_000,
+        "AUTO_OPERATION_ID": True,
+        "AUTO_404_RESPONSE": False,
+    }
+    app.json.sort_keys = False  # type: ignore[attr-defined]
+    app.extensions["crookline"] = context
+    _log_requests(app)
+    problems.register(app)
+    keys.register(app, context)
+    for module in MODULES:
+        app.register_blueprint(module.blueprint)
+    _conditional_documents(app)
+    return app
+
+
+def context_of(app: APIFlask) -> Context:
+    """The settings, store and queue an application works with."""
+    found: Context = app.extensions["crookline"]
+    return found
+
+
+def _log_requests(app: APIFlask) -> None:
+    @app.before_request
+    def begin() -> None:
+        g.request_number = secrets.token_hex(6)
+        structlog.contextvars.bind_contextvars(request=g.request_number)
+
+    @app.after_request
+    def end(response: Response) -> Response:
+        quiet = request.path in ("/healthz", "/readyz", "/metrics")
+        (log.debug if quiet else log.info)(
+            "request",
+            method=request.method,
+            path=request.path,
+            status=response.status_code,
+            owner=g.get("owner"),
+        )
+        return response
+
+    @app.teardown_request
+    def forget(_: BaseException | None) -> None:
+        structlog.contextvars.clear_contextvars()
+
+
+def _conditional_documents(app: APIFlask) -> None:
+    @app.after_request
+    def conditional(response: Response) -> Response:
+        """An entity tag for every JSON document, and 304 for who has it already (RFC 9110, 13)."""
+        if request.method in ("GET", "HEAD") and response.status_code == 200 and response.is_json:
+            response.add_etag()
+            response.headers.setdefault("Cache-Control", "private, no-cache")
+            response.make_conditional(request)
+        return response

@@ -1,0 +1,40 @@
+"""What the OpenAPI document says about answers that are no JSON documents of ours."""
+
+from __future__ import annotations
+
+from http import HTTPStatus
+from typing import Any
+
+from api.problems import MEDIA_TYPE
+
+PROBLEM = {"$ref": "#/components/schemas/ProblemDocument"}
+
+
+Responses = dict[int | str, Any]
+
+
+def problems(*codes: int) -> Responses:
+    """Responses with problem documents, for those statuses."""
+    return {
+        code: {
+            "description": HTTPStatus(code).phrase,
+            "content": {MEDIA_TYPE: {"schema": PROBLEM}},
+        }
+        for code in codes
+    }
+
+
+def content(description: str, *media_types: str) -> dict[str, Any]:
+    """A response with a file of one of the media types."""
+    binary = {"type": "string", "format": "binary"}
+    return {"description": description, "content": {kind: {"schema": binary} for kind in media_types}}
+
+
+def document(description: str) -> dict[str, Any]:
+    """A response with a JSON object."""
+    return {"description": description, "content": {"application/json": {"schema": {"type": "object"}}}}
+
+
+def responses(*problem_codes: int, **by_status: Any) -> Responses:
+    """All responses of a route: problems by number, the others as ``s200=…``."""
+    return {int(status[1:]): answer for status, answer in by_status.items()} | problems(*problem_codes)

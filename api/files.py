@@ -1,0 +1,58 @@
+"""Files from the store as answers: conditional and in ranges (RFC 9110, 13 and 14), under a safe name."""
+
+from __future__ import annotations
+
+from io import BytesIO
+from typing import IO
+from urllib.parse import quote
+
+from flask import Response, request
+from werkzeug.http import dump_options_header
+from werkzeug.wsgi import wrap_file
+
+from api import access
+from api.problems import not_ready
+from workers.jobs import Job
+
+
+def send(
+    job: Job, name: str, media_type: str, digest: str, file_name: str, *, inline: bool = False
+) -> Response:
+    """A file of the job's folder. ``digest`` is its SHA-256, which is its entity tag."""
+    try:
+        stream, size = access.context().store.open(job.ref, name)
+    except FileNotFoundError:
+        raise not_ready("this result is not there (any more)") from None
+    return _answer((stream, size), media_type, digest, disposition(file_name, inline=inline))
+
+
+def send_bytes(
+    data: bytes, media_type: str, digest: str, file_name: str, *, inline: bool = False
+) -> Response:
+    """Bytes made for this answer."""
+    return _answer((BytesIO(data), len(data)), media_type, digest, disposition(file_name, inline=inline))
+
+
+def _answer(file: tuple[IO[bytes], int], media_type: str, digest: str, shown: str) -> Response:
+    stream, size = file
+    response = Response(wrap_file(request.environ, stream), mimetype=media_type, direct_passthrough=True)
+    response.call_on_close(stream.close)
+    response.content_length = size
+    response.set_etag(digest)
+    response.headers["Cache-Control"] = "private, no-cache"
+    response.headers["X-Content-Type-Options"] = "nosniff"
+    response.headers["Content-Disposition"] = shown
+    response.make_conditional(request, accept_ranges=True, complete_length=size)
+    return response
+
+
+def disposition(file_name: str, *, inline: bool = False) -> str:
+    """A ``Content-Disposition`` (RFC 6266) with the last piece of the name: plain ASCII for everyone,
+    and the whole name in UTF-8 (RFC 8187) where it has more."""
+    last = file_name.replace("\\", "/").rsplit("/", 1)[-1]
+    last = "".join(character for character in last if character.isprintable()).strip() or "file"
+    ascii_name = last.encode("ascii", "replace").decode().replace("?", "_").replace('"', "_")
+    options = {"filename": ascii_name}
+    if ascii_name != last:
+        options["filename*"] = f"UTF-8''{quote(last, safe='')}"
+    return dump_options_header("inline" if inline else "attachment", options)

@@ -1,0 +1,135 @@
+"""Jobs: send files in, see how they stand, take them away again."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from typing import Any
+
+import redis
+from apiflask import APIBlueprint
+from flask import url_for
+from kombu.exceptions import OperationalError
+
+from annotator.errors import BadOption
+from api import access, describe, schemas
+from api.documents import job_document, job_summary
+from workers import logs, results, tasks
+from workers.intake import Intake, take_in
+from workers.jobs import Job, id_time, new_id
+from workers.queues import is_bulk
+from workers.status import status
+
+blueprint = APIBlueprint("jobs", __name__, url_prefix="/v1/jobs", tag="Jobs")
+log = logs.logger(__name__)
+
+
+@blueprint.post("")
+@blueprint.input(schemas.Upload, location="form_and_files", arg_name="upload")
+@blueprint.output(
+    schemas.JobDocument, status_code=202, description="The job is accepted and will be worked on"
+)
+@blueprint.doc(responses=describe.problems(413, 422, 503))
+def create_job(upload: Mapping[str, Any]) -> Any:
+    """Send files to be marked"""
+    context = access.context()
+    options = parse_options(upload["options"])
+    files = [(file.filename or "", file.read()) for file in upload["files"]]
+    job = accept(take_in(files, context.settings), options)
+    return (
+        job_document(job, status(context, job), context.settings),
+        202,
+        {"Location": url_for("jobs.get_job", job_id=job.id)},
+    )
+
+
+def accept(intake: Intake, options: Mapping[str, Any]) -> Job:
+    """Keep a new job and put its parts into the queue."""
+    context = access.context()
+    job_id = new_id()
+    parts = tuple(part for part, _ in intake.parts)
+    job = Job(
+        owner=access.owner(),
+        id=job_id,
+        created=id_time(job_id),
+        options=options,
+        parts=parts,
+        skipped=tuple(intake.skipped),
+        bulk=is_bulk(parts, context.settings),
+    )
+    context.store.accept(job, intake.parts)
+    log.info("job accepted", job=job.ref, parts=len(parts), bulk=job.bulk)
+    try:
+        tasks.send(job, context)
+    except (OperationalError, redis.RedisError) as error:
+        # The job is in the store and safe: the next sweep sends its parts.
+        log.warning("job waits for the queue", job=job.ref, error=repr(error))
+    return job
+
+
+def parse_options(text: str) -> dict[str, Any]:
+    """The options of a job from JSON. Raises BadOption."""
+    try:
+        values = json.loads(text or "{}")
+    except (ValueError, RecursionError) as error:
+        raise BadOption(f"the options are not JSON: {error}") from None
+    if not isinstance(values, dict):
+        raise BadOption("the options must be a JSON object")
+    results.options_of(values)
+    return values
+
+
+@blueprint.get("")
+@blueprint.input(schemas.ListQuery, location="query", arg_name="query")
+@blueprint.output(schemas.JobList)
+@blueprint.doc(responses=describe.problems(422))
+def list_jobs(query: Mapping[str, Any]) -> Any:
+    """List jobs, newest first"""
+    context = access.context()
+    limit: int = query["limit"]
+    found: list[dict[str, Any]] = []
+    more = ""
+    for job_id in context.store.ids(access.owner()):
+        if query["before"] and job_id >= query["before"]:
+            continue
+        job = context.store.job(f"{access.owner()}/{job_id}")
+        if job is None:
+            continue
+        if len(found) == limit:
+            more = found[-1]["id"]
+            break
+        found.append(job_summary(job, status(context, job), context.settings))
+    headers = {}
+    links = [f'<{url_for("jobs.list_jobs", limit=limit)}>; rel="first"']
+    if more:
+        links.append(f'<{url_for("jobs.list_jobs", limit=limit, before=more)}>; rel="next"')
+    headers["Link"] = ", ".join(links)
+    return {"jobs": found}, 200, headers
+
+
+@blueprint.get("/<job_id>")
+@blueprint.output(schemas.JobDocument)
+@blueprint.doc(responses=describe.problems(404))
+def get_job(job_id: str) -> Any:
+    """See how a job stands"""
+    context = access.context()
+    job = access.job(job_id)
+    stands = status(context, job)
+    headers = {} if stands.ended else {"Retry-After": "1"}
+    return job_document(job, stands, context.settings), 200, headers
+
+
+@blueprint.delete("/<job_id>")
+@blueprint.output({}, status_code=204)
+@blueprint.doc(responses=describe.problems(404))
+def delete_job(job_id: str) -> Any:
+    """Stop a job and remove its files"""
+    context = access.context()
+    job = access.job(job_id)
+    context.store.remove(job.ref)
+    try:
+        context.live.forget(job.ref)
+    except redis.RedisError as error:
+        log.warning("redis still knows the job", error=repr(error))
+    log.info("job deleted")
+    return "", 204

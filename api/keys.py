@@ -1,0 +1,52 @@
+"""Who asks: keys as bearer tokens (RFC 6750), and the owner a request acts for."""
+
+from __future__ import annotations
+
+from apiflask import APIFlask
+from flask import g, request
+
+from api.problems import Problem
+from workers.context import Context
+from workers.settings import Settings
+
+LOCAL_OWNER = "local"
+
+# Health for whoever runs the service; the page (and its files), where a person enters the key.
+OPEN_ENDPOINTS = {"health.healthz", "health.readyz", "static"}
+OPEN_BLUEPRINTS = {"page"}
+
+
+def register(app: APIFlask, context: Context) -> None:
+    """Let every request name its owner, and refuse those without a key where there are keys."""
+    settings = context.settings
+
+    @app.before_request
+    def identify() -> None:
+        g.owner = LOCAL_OWNER
+        if not settings.keys:
+            return
+        found = owner_of(request.headers.get("Authorization", ""), settings)
+        if found is not None:
+            g.owner = found
+        elif request.method != "OPTIONS" and not _open():
+            raise Problem(
+                401,
+                "key-required",
+                "this service needs a key: send it as `Authorization: Bearer SECRET`",
+                headers={"WWW-Authenticate": 'Bearer realm="crookline"'},
+            )
+
+    if settings.keys:
+        app.config["SECURITY_SCHEMES"] = {"key": {"type": "http", "scheme": "bearer"}}
+
+
+def owner_of(authorization: str, settings: Settings) -> str | None:
+    """The name of the key in an ``Authorization`` field, or None."""
+    scheme, _, secret = authorization.partition(" ")
+    if scheme.lower() != "bearer":
+        return None
+    return next((key.name for key in settings.keys if key.opens(secret.strip())), None)
+
+
+def _open() -> bool:
+    return request.endpoint in OPEN_ENDPOINTS or request.blueprint in OPEN_BLUEPRINTS

@@ -1,0 +1,130 @@
+"""The shapes of what is asked and answered; the OpenAPI document is made of them."""
+
+from __future__ import annotations
+
+from apiflask import Schema
+from apiflask.fields import Boolean, DateTime, Dict, File, Float, Integer, List, Nested, String
+from marshmallow import validate
+
+PART_STATES = ("queued", "running", "done", "failed")
+JOB_STATES = ("queued", "running", "done", "partly", "failed")
+
+
+class Upload(Schema):
+    """What a job is made of."""
+
+    files = List(
+        File(),
+        required=True,
+        validate=validate.Length(min=1),
+        metadata={"description": "Scores (.musicxml, .xml, .mxl), or .zip archives of them; one or many."},
+    )
+    options = String(
+        load_default="{}",
+        metadata={
+            "description": "A JSON object with the names of the command's options: instrument, crook, mark, "
+            "show, part, profile.",
+            "examples": ['{"instrument": "c-trumpet", "show": "awkward"}'],
+        },
+    )
+
+
+class Reason(Schema):
+    """Why a part failed."""
+
+    code = String(required=True, metadata={"description": "Stable, for programs."})
+    message = String(required=True, metadata={"description": "For people: what is wrong and what to do."})
+    part = String(allow_none=True, metadata={"description": "The id of the part inside the score."})
+    measure = String(allow_none=True, metadata={"description": "The measure, as the file numbers it."})
+
+
+class PartDocument(Schema):
+    """One file of a job."""
+
+    n = Integer(required=True, metadata={"description": "Counts from 1."})
+    name = String(required=True, metadata={"description": "The path it came with."})
+    state = String(required=True, validate=validate.OneOf(PART_STATES))
+    cached = Boolean(
+        metadata={"description": "The same file with the same options had been computed before."}
+    )
+    reason = Nested(Reason, allow_none=True)
+    waited = Float(metadata={"description": "Seconds in the queue."})
+    seconds = Float(metadata={"description": "Seconds of work."})
+    worker = String()
+    summary = Dict(metadata={"description": "The summary of the part's report."})
+    links = Dict(keys=String(), values=String(), metadata={"description": "Where its results are."})
+
+
+class Skipped(Schema):
+    """What an archive held that is no score."""
+
+    name = String(required=True)
+    reason = String(required=True)
+
+
+class Counts(Schema):
+    """How many parts are in each state."""
+
+    queued = Integer(required=True)
+    running = Integer(required=True)
+    done = Integer(required=True)
+    failed = Integer(required=True)
+
+
+class JobSummary(Schema):
+    """A job in a list."""
+
+    id = String(required=True)
+    state = String(required=True, validate=validate.OneOf(JOB_STATES))
+    created = DateTime(required=True)
+    expires = DateTime(required=True, metadata={"description": "When the job and its files will be removed."})
+    progress = Float(required=True, metadata={"description": "Which share of the parts has ended, 0 to 1."})
+    counts = Nested(Counts, required=True)
+    links = Dict(keys=String(), values=String(), required=True)
+
+
+class JobDocument(JobSummary):
+    """A job with its parts."""
+
+    finished = DateTime(allow_none=True, metadata={"description": "When the last part ended."})
+    options = Dict(required=True)
+    parts = List(Nested(PartDocument), required=True)
+    skipped = List(Nested(Skipped), required=True)
+
+
+class JobList(Schema):
+    """Jobs, newest first."""
+
+    jobs = List(Nested(JobSummary), required=True)
+
+
+class ListQuery(Schema):
+    """Which jobs to list."""
+
+    limit = Integer(load_default=20, validate=validate.Range(min=1, max=100))
+    before = String(
+        load_default="",
+        validate=validate.Regexp(r"^([0-9a-f]{31})?\Z"),
+        metadata={"description": "Only jobs older than the one with this id."},
+    )
+
+
+class FieldError(Schema):
+    """A field that is wrong."""
+
+    field = String(required=True)
+    pointer = String(required=True, metadata={"description": "JSON Pointer to the value."})
+    detail = String(required=True)
+
+
+class ProblemDocument(Schema):
+    """What went wrong (RFC 9457)."""
+
+    type = String(required=True)
+    title = String(required=True)
+    status = Integer(required=True)
+    detail = String(required=True)
+    instance = String(required=True)
+    code = String(required=True, metadata={"description": "Stable, for programs."})
+    errors = List(Nested(FieldError))
+    reason = Nested(Reason)

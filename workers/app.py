@@ -1,0 +1,78 @@
+"""The Celery application: what carries the parts to the workers.
+
+Start workers on as many hosts as wanted with ``celery -A workers.app worker``; they need the same
+``CROOKLINE_REDIS_URL`` and ``CROOKLINE_STORE`` as the web server.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from celery import Celery, signals
+from kombu.entity import Queue
+
+from workers import logs, queues
+from workers.context import context
+from workers.settings import Settings
+
+HEARTBEAT_SECONDS = 10
+
+
+def configuration(settings: Settings) -> dict[str, Any]:
+    """Celery's settings for ours."""
+    return {
+        "broker_url": settings.redis_url or "redis://127.0.0.1:6379/0",
+        "broker_connection_retry_on_startup": True,
+        "broker_transport_options": {
+            # A message taken by a worker that then vanished is handed out again after this long.
+            "visibility_timeout": settings.redelivery_seconds,
+            "queue_order_strategy": "round_robin",
+            "priority_steps": [0],
+        },
+        "imports": ["workers.tasks"],
+        "task_queues": [Queue(name) for name in queues.names(settings)],
+        "task_default_queue": queues.UPKEEP,
+        "task_create_missing_queues": False,
+        "task_ignore_result": True,
+        # A task is done when its outcome is in the store; until then it may be taken up again.
+        "task_acks_late": True,
+        "task_reject_on_worker_lost": True,
+        "task_soft_time_limit": settings.task_seconds,
+        "task_time_limit": settings.task_seconds + 30,
+        # Take only what is worked on at once, or the lanes would not share fairly.
+        "worker_prefetch_multiplier": 1,
+        "worker_cancel_long_running_tasks_on_connection_loss": False,
+        "worker_hijack_root_logger": False,
+        "worker_max_tasks_per_child": 2000,
+        "beat_schedule": {
+            "sweep": {"task": "crookline.sweep", "schedule": settings.sweep_seconds},
+            "expire": {"task": "crookline.expire", "schedule": settings.expire_seconds},
+        },
+    }
+
+
+app = Celery("crookline")
+app.add_defaults(lambda: configuration(context().settings))
+
+
+@signals.setup_logging.connect  # type: ignore[untyped-decorator]
+def _set_up_logging(**_: object) -> None:
+    logs.configure(context().settings.log)
+
+
+@signals.worker_init.connect  # type: ignore[untyped-decorator]
+def _load_library(**_: object) -> None:
+    # Read before the pool forks, so that its processes share it and the first part is not slower.
+    from annotator import annotation  # noqa: F401, PLC0415
+
+
+@signals.worker_ready.connect  # type: ignore[untyped-decorator]
+def _look_for_lost_work(**_: object) -> None:
+    app.send_task("crookline.sweep")
+
+
+@signals.heartbeat_sent.connect  # type: ignore[untyped-decorator]
+def _alive(sender: Any = None, **_: object) -> None:
+    """Note that this worker lives, for those who ask whether there is one."""
+    name = getattr(getattr(sender, "eventer", None), "hostname", "worker")
+    context().connection.set(f"crookline:worker:{name}", "1", ex=HEARTBEAT_SECONDS)

@@ -1,0 +1,144 @@
+"""Bytes by name, in a folder or any object store that fsspec knows.
+
+A write is seen whole or not at all: in a folder it goes to a temporary file first and is renamed;
+an object store puts an object whole by nature.
+"""
+
+from __future__ import annotations
+
+import os
+import secrets
+from collections.abc import Iterable
+from contextlib import suppress
+from pathlib import Path
+from typing import IO, Any, cast
+
+import fsspec
+from fsspec.implementations.local import LocalFileSystem
+
+
+class Files:
+    """The files under one root. Names are relative, with ``/``; a missing one raises FileNotFoundError."""
+
+    def __init__(self, url: str) -> None:
+        # Listings must not be remembered: other processes write too.
+        options: dict[str, Any] = {"use_listings_cache": False} if "://" in url else {}
+        self._fs, root = fsspec.core.url_to_fs(url, **options)
+        self.root = str(root).rstrip("/")
+        self.local = isinstance(self._fs, LocalFileSystem)
+        if self.local:
+            Path(self.root).mkdir(parents=True, exist_ok=True)
+
+    def _path(self, name: str) -> str:
+        return f"{self.root}/{name}"
+
+    def read(self, name: str) -> bytes:
+        """The bytes of a file."""
+        if self.local:
+            return Path(self._path(name)).read_bytes()
+        return cast(bytes, self._fs.cat_file(self._path(name)))
+
+    def read_many(self, names: Iterable[str]) -> dict[str, bytes]:
+        """The bytes of those that are there; an object store is asked for all at once."""
+        names = list(names)
+        if self.local:
+            found = {}
+            for name in names:
+                with suppress(FileNotFoundError):
+                    found[name] = self.read(name)
+            return found
+        paths = {self._path(name): name for name in names}
+        if not paths:
+            return {}
+        answers = self._fs.cat(list(paths), on_error="return")
+        return {paths[path]: answer for path, answer in answers.items() if isinstance(answer, bytes)}
+
+    def write(self, name: str, data: bytes) -> None:
+        """Put a file, replacing what was there; a reader sees the old or the new, nothing between."""
+        if not self.local:
+            self._fs.pipe_file(self._path(name), data)
+            return
+        path = Path(self._path(name))
+        temporary = path.with_name(f".{path.name}.{secrets.token_hex(6)}")
+        try:
+            self._open_new(temporary, data)
+            temporary.replace(path)
+        except BaseException:
+            temporary.unlink(missing_ok=True)
+            raise
+
+    def create(self, name: str, data: bytes) -> bool:
+        """Put a file unless there is one of that name; of several at once exactly one succeeds."""
+        if not self.local:
+            try:
+                self._fs.pipe_file(self._path(name), data, mode="create")
+            except FileExistsError:
+                return False
+            return True
+        path = Path(self._path(name))
+        temporary = path.with_name(f".{path.name}.{secrets.token_hex(6)}")
+        try:
+            self._open_new(temporary, data)
+            os.link(temporary, path)
+        except FileExistsError:
+            return False
+        finally:
+            temporary.unlink(missing_ok=True)
+        return True
+
+    @staticmethod
+    def _open_new(path: Path, data: bytes) -> None:
+        try:
+            descriptor = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
+        except FileNotFoundError:
+            path.parent.mkdir(parents=True, exist_ok=True)
+            descriptor = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
+        with os.fdopen(descriptor, "wb") as stream:
+            stream.write(data)
+
+    def open(self, name: str) -> IO[bytes]:
+        """A file to read and seek in."""
+        return cast("IO[bytes]", self._fs.open(self._path(name), "rb"))
+
+    def size(self, name: str) -> int:
+        """How many bytes a file has."""
+        return int(self._fs.info(self._path(name))["size"])
+
+    def modified(self, name: str) -> float:
+        """When a file was last written, in seconds since 1970."""
+        return float(self._fs.modified(self._path(name)).timestamp())
+
+    def exists(self, name: str) -> bool:
+        """Whether there is a file or folder of that name."""
+        if self.local:
+            return Path(self._path(name)).exists()
+        return bool(self._fs.exists(self._path(name)))
+
+    def names(self, folder: str) -> list[str]:
+        """The names directly in a folder, sorted; empty when there is no such folder."""
+        if self.local:
+            try:
+                found = [path.name for path in Path(self._path(folder)).iterdir()]
+            except (FileNotFoundError, NotADirectoryError):
+                return []
+            return sorted(name for name in found if not name.startswith("."))
+        try:
+            entries = self._fs.ls(self._path(folder), detail=False, refresh=True)
+        except FileNotFoundError:
+            return []
+        return sorted({entry.rstrip("/").rsplit("/", 1)[-1] for entry in entries} - {""})
+
+    def remove(self, name: str) -> None:
+        """Remove a file or a folder with all in it; what is not there is removed already."""
+        with suppress(FileNotFoundError):
+            self._fs.rm(self._path(name), recursive=True)
+
+    def check(self) -> None:
+        """Raise unless a file can be written, read back and removed."""
+        name = f"health/{secrets.token_hex(6)}"
+        self.write(name, b"ok")
+        try:
+            if self.read(name) != b"ok":
+                raise OSError("the store gave back other bytes than it was given")
+        finally:
+            self.remove(name)

@@ -1,0 +1,180 @@
+"""What came in: from uploaded files and .zip archives to the parts of a job.
+
+A file that is no score becomes a part that fails with its reason, so that the others are still
+delivered. Only what could do harm (a path that leads out of its folder, an archive that unpacks
+beyond all measure) refuses the whole request.
+"""
+
+from __future__ import annotations
+
+import lzma
+import zipfile
+import zlib
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from hashlib import sha256
+from io import BytesIO
+from pathlib import PurePosixPath
+
+from annotator.errors import CrooklineError
+from workers.jobs import SUFFIXES, Part, Reason
+from workers.settings import Settings
+
+KINDS = ", ".join(SUFFIXES)
+NAME_LIMIT = 200
+SYMLINK, TYPE_MASK = 0o120000, 0o170000
+ENCRYPTED = 0x1
+UNPACKING_ERRORS = (
+    zipfile.BadZipFile,
+    zlib.error,
+    lzma.LZMAError,
+    NotImplementedError,
+    RuntimeError,
+    OSError,
+    ValueError,
+    EOFError,
+)
+
+
+class BadUpload(CrooklineError):
+    """The upload cannot become a job at all; ``too_large`` when it goes beyond a limit."""
+
+    code = "bad-upload"
+
+    def __init__(self, message: str, *, too_large: bool = False) -> None:
+        super().__init__(message)
+        self.too_large = too_large
+
+
+@dataclass(slots=True)
+class Intake:
+    """The parts so far, their bytes, and what was left out."""
+
+    settings: Settings
+    parts: list[tuple[Part, bytes]] = field(default_factory=list)
+    skipped: list[tuple[str, str]] = field(default_factory=list)
+    unpacked: int = 0
+    _names: set[str] = field(default_factory=set)
+
+    def add(self, name: str, data: bytes) -> None:
+        """Take in an uploaded file; a .zip is opened. Raises BadUpload."""
+        name = checked_name(name)
+        if name.lower().endswith(".zip"):
+            self._add_zip(name, data)
+        else:
+            self._add_score(name, data, _suffix_fault(name))
+
+    def _add_score(self, name: str, data: bytes, refused: Reason | None = None) -> None:
+        if len(self.parts) >= self.settings.max_parts:
+            raise BadUpload(
+                f"more than {self.settings.max_parts} files; send them as several jobs", too_large=True
+            )
+        limit = self.settings.max_file
+        kind = SUFFIXES.get(PurePosixPath(name).suffix.lower(), "musicxml")
+        if refused is None and len(data) > limit:
+            refused = Reason("too-large", f"the file has {len(data)} bytes; at most {limit} are taken")
+        if refused is None and kind == "mxl":
+            refused = _mxl_fault(data, limit)
+        if refused is not None:
+            data = b""
+        n = len(self.parts) + 1
+        digest = sha256(data).hexdigest()
+        self.parts.append((Part(n, self._unused(name), len(data), digest, kind, refused), data))
+
+    def _unused(self, name: str) -> str:
+        """The name, numbered when another file of the job has it already."""
+        path, candidate, count = PurePosixPath(name), name, 1
+        while candidate in self._names:
+            count += 1
+            candidate = str(path.with_name(f"{path.stem} ({count}){path.suffix}"))
+        self._names.add(candidate)
+        return candidate
+
+    def _add_zip(self, archive_name: str, data: bytes) -> None:
+        try:
+            archive = zipfile.ZipFile(BytesIO(data))
+        except UNPACKING_ERRORS as error:
+            self._add_score(
+                archive_name, b"", Reason("bad-archive", f"this is no .zip that can be opened: {error}")
+            )
+            return
+        with archive:
+            members = [member for member in archive.infolist() if not member.is_dir()]
+            if len(members) > 4 * self.settings.max_parts:
+                raise BadUpload(f"{archive_name} holds {len(members)} files, too many", too_large=True)
+            for member in members:
+                self._add_member(archive, archive_name, member)
+
+    def _add_member(self, archive: zipfile.ZipFile, archive_name: str, member: zipfile.ZipInfo) -> None:
+        try:
+            name = checked_name(member.filename)
+        except BadUpload as error:
+            raise BadUpload(f"in {archive_name}: {error.message}") from None
+        if "__MACOSX" in name.split("/") or PurePosixPath(name).name.startswith("."):
+            return  # a computer's own notes, not the sender's
+        if _suffix_fault(name) is not None:
+            self.skipped.append((name, f"not a score ({KINDS})"))
+        elif (member.external_attr >> 16) & TYPE_MASK == SYMLINK:
+            self._add_score(name, b"", Reason("bad-archive", "this is a link, not a file"))
+        elif member.flag_bits & ENCRYPTED:
+            self._add_score(name, b"", Reason("bad-archive", "this is encrypted; send it without a password"))
+        else:
+            # zipfile gives no more bytes than the size an entry declares, so checking that is enough.
+            self.unpacked += member.file_size
+            if self.unpacked > self.settings.max_unpacked:
+                limit = self.settings.max_unpacked
+                raise BadUpload(f"{archive_name} unpacks to more than {limit} bytes", too_large=True)
+            if member.file_size > self.settings.max_file:
+                fault = f"the file has {member.file_size} bytes; at most {self.settings.max_file} are taken"
+                self._add_score(name, b"", Reason("too-large", fault))
+                return
+            try:
+                self._add_score(name, archive.read(member))
+            except UNPACKING_ERRORS as error:
+                self._add_score(name, b"", Reason("bad-archive", f"it cannot be unpacked: {error}"))
+
+
+def take_in(files: Iterable[tuple[str, bytes]], settings: Settings) -> Intake:
+    """The parts of a job from uploaded files (name, bytes). Raises BadUpload when there is nothing to do."""
+    intake = Intake(settings)
+    for name, data in files:
+        intake.add(name, data)
+    if not intake.parts:
+        what = f"; left out: {', '.join(name for name, _ in intake.skipped[:5])}" if intake.skipped else ""
+        raise BadUpload(f"there is no score in what was sent ({KINDS}, or a .zip of them){what}")
+    if all(part.refused is not None for part, _ in intake.parts):
+        faults = "; ".join(
+            f"{part.name}: {part.refused.message}" for part, _ in intake.parts[:5] if part.refused
+        )
+        raise BadUpload(f"none of the files can be worked on: {faults}")
+    return intake
+
+
+def checked_name(name: str) -> str:
+    """A file's path as sent, with ``/``. Raises BadUpload when it leads anywhere but down."""
+    path = name.replace("\\", "/")
+    pieces = [piece for piece in path.split("/") if piece not in ("", ".")]
+    if path.startswith("/") or ".." in pieces or (pieces and ":" in pieces[0]):
+        raise BadUpload(f"the name {name!r} leads out of its folder")
+    if not pieces or len(path) > NAME_LIMIT or not path.isprintable():
+        raise BadUpload(f"the name {name[:NAME_LIMIT]!r} is no usable file name")
+    return "/".join(pieces)
+
+
+def _suffix_fault(name: str) -> Reason | None:
+    if PurePosixPath(name).suffix.lower() in SUFFIXES:
+        return None
+    return Reason(
+        "not-a-score", f"the name does not end in one of {KINDS} or .zip; export the part as MusicXML"
+    )
+
+
+def _mxl_fault(data: bytes, limit: int) -> Reason | None:
+    try:
+        with zipfile.ZipFile(BytesIO(data)) as archive:
+            size = sum(member.file_size for member in archive.infolist())
+    except UNPACKING_ERRORS:
+        return None  # the library says what is wrong with it
+    if size > limit:
+        return Reason("too-large", f"it unpacks to {size} bytes; at most {limit} are taken")
+    return None

@@ -1,0 +1,121 @@
+"""What is going on right now, in Redis: which parts run, which have ended, and the events of a job.
+
+Nothing here is the truth: all of it can be made again from the store, and every reader copes with
+its absence. Keys are ``crookline:job:OWNER/ID:…`` and expire by themselves.
+"""
+
+from __future__ import annotations
+
+import json
+import time
+from collections.abc import Mapping
+from dataclasses import asdict
+from typing import Any, cast
+
+import redis
+
+from workers.jobs import Job, Outcome, Part, outcome_from_json, outcome_to_json
+
+KEEP_SECONDS = 2 * 86_400
+EVENTS_KEPT = 10_000
+
+
+def connect(url: str) -> redis.Redis:
+    """A connection to the Redis at ``url`` (safe for threads; made lazily)."""
+    return redis.Redis.from_url(
+        url, decode_responses=True, socket_timeout=30, socket_connect_timeout=5, health_check_interval=30
+    )
+
+
+class Live:
+    """The live state of jobs. Every method may raise ``redis.RedisError``."""
+
+    def __init__(self, connection: redis.Redis) -> None:
+        self.redis = connection
+
+    @staticmethod
+    def _key(ref: str, what: str) -> str:
+        return f"crookline:job:{ref}:{what}"
+
+    def queued(self, job: Job) -> None:
+        """Note that messages for all parts without an outcome have been sent.
+
+        Written after the messages: where this note survived a loss, so did they.
+        """
+        self.redis.set(self._key(job.ref, "queued"), str(time.time()), ex=KEEP_SECONDS)
+
+    def is_queued(self, ref: str) -> float | None:
+        """When the job's messages were sent (seconds since 1970); None when nothing is known of it."""
+        value = cast("str | None", self.redis.get(self._key(ref, "queued")))
+        return float(value) if value is not None else None
+
+    def began(self, job: Job, part: Part, worker: str) -> int:
+        """Note that a part runs; gives how many times it has begun, this time included."""
+        note = json.dumps({"started": time.time(), "worker": worker})
+        pipe = self.redis.pipeline(transaction=False)
+        pipe.hincrby(self._key(job.ref, "begun"), str(part.n), 1)
+        pipe.expire(self._key(job.ref, "begun"), KEEP_SECONDS)
+        pipe.hset(self._key(job.ref, "running"), str(part.n), note)
+        pipe.expire(self._key(job.ref, "running"), KEEP_SECONDS)
+        self._event(pipe, job.ref, "part", {"n": part.n, "name": part.name, "state": "running"})
+        return int(pipe.execute()[0])
+
+    def ended(self, job: Job, part: Part, outcome: Outcome) -> int:
+        """Note what became of a part; gives how many parts have ended."""
+        ended = self._key(job.ref, "ended")
+        pipe = self.redis.pipeline(transaction=False)
+        pipe.hset(ended, str(part.n), outcome_to_json(outcome).decode())
+        pipe.hlen(ended)
+        pipe.expire(ended, KEEP_SECONDS)
+        pipe.hdel(self._key(job.ref, "running"), str(part.n))
+        note = {
+            "n": part.n,
+            "name": part.name,
+            "state": outcome.state,
+            "seconds": outcome.took,
+            "cached": outcome.cached,
+            "reason": asdict(outcome.reason) if outcome.reason else None,
+        }
+        self._event(pipe, job.ref, "part", note)
+        return int(pipe.execute()[1])
+
+    def job_ended(self, job: Job, state: str) -> None:
+        """Tell those who listen that the job has ended. Nothing follows."""
+        pipe = self.redis.pipeline(transaction=False)
+        self._event(pipe, job.ref, "job", {"id": job.id, "state": state})
+        pipe.execute()
+
+    def _event(self, pipe: Any, ref: str, kind: str, note: Mapping[str, Any]) -> None:
+        key = self._key(ref, "events")
+        data = json.dumps(note, ensure_ascii=False, separators=(",", ":"))
+        pipe.xadd(key, {"event": kind, "data": data}, maxlen=EVENTS_KEPT, approximate=True)
+        pipe.expire(key, KEEP_SECONDS)
+
+    def outcomes(self, ref: str) -> dict[int, Outcome]:
+        """The outcomes known here, by the part's number."""
+        found = cast("dict[str, str]", self.redis.hgetall(self._key(ref, "ended")))
+        return {int(n): outcome_from_json(data) for n, data in found.items()}
+
+    def running(self, ref: str) -> dict[int, dict[str, Any]]:
+        """The parts that run: number → when it started and on which worker."""
+        found = cast("dict[str, str]", self.redis.hgetall(self._key(ref, "running")))
+        return {int(n): json.loads(data) for n, data in found.items()}
+
+    def events(self, ref: str, after: str, wait_ms: int) -> list[tuple[str, str, str]]:
+        """Events after the one with that id (``0`` for all): (id, kind, data), waiting for the first."""
+        found = cast(Any, self.redis.xread({self._key(ref, "events"): after}, count=500, block=wait_ms))
+        if not found:
+            return []
+        entries = found[0][1] if isinstance(found, list) else next(iter(found.values()))
+        return [(entry_id, values["event"], values["data"]) for entry_id, values in entries]
+
+    def last_event(self, ref: str) -> str | None:
+        """The id of the newest event, or None when there are none (any more)."""
+        found = cast(Any, self.redis.xrevrange(self._key(ref, "events"), count=1))
+        return str(found[0][0]) if found else None
+
+    def forget(self, ref: str) -> None:
+        """Drop all that is known of a job."""
+        self.redis.delete(
+            *(self._key(ref, what) for what in ("queued", "begun", "running", "ended", "events"))
+        )

@@ -1,0 +1,57 @@
+"""Results by content: the same file with the same options is computed once."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from dataclasses import asdict, replace
+from functools import cache
+from hashlib import sha256
+from pathlib import Path
+from typing import Any
+
+import annotator
+from workers.files import Files
+
+FOLDER = "results"
+
+
+@cache
+def library_fingerprint() -> str:
+    """A hash over the library's code and tables: another library may come to other results."""
+    whole = sha256()
+    root = Path(annotator.__file__).parent
+    for path in sorted([*root.rglob("*.py"), *root.rglob("*.toml")]):
+        whole.update(f"{path.relative_to(root)}\0".encode())
+        whole.update(path.read_bytes())
+    return whole.hexdigest()
+
+
+def address(digest: str, options: annotator.Options) -> str:
+    """Where the result for a file (its SHA-256) with these options is kept."""
+    asked = json.dumps(asdict(options), sort_keys=True)
+    key = sha256(f"{library_fingerprint()}\0{digest}\0{asked}".encode()).hexdigest()
+    return f"{FOLDER}/{key[:2]}/{key}"
+
+
+def recall(files: Files, where: str, name: str) -> tuple[bytes, dict[str, Any]] | None:
+    """The result kept there, its report under the name the file has this time; or None."""
+    try:
+        report = json.loads(files.read(f"{where}/report.json"))
+        data = files.read(f"{where}/annotated")
+    except FileNotFoundError:
+        return None
+    report["source"]["name"] = name
+    return data, report
+
+
+def keep(files: Files, where: str, data: bytes, report: Mapping[str, Any]) -> None:
+    """Keep a result; the report last, for it vouches for the rest."""
+    files.write(f"{where}/annotated", data)
+    files.write(f"{where}/report.json", json.dumps(report, ensure_ascii=False).encode())
+
+
+def options_of(values: Mapping[str, Any]) -> annotator.Options:
+    """The library's options for those of a job, lists made equal whatever their order of arrival."""
+    options = annotator.Options.from_mapping(values)
+    return replace(options, mark=tuple(dict.fromkeys(options.mark)))
