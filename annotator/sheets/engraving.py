@@ -112,20 +112,16 @@ class Engraving:
         return self._compose(self._pages[number - 1])
 
     def outline(self) -> list[dict[str, Any]]:
-        """What is where: for each page its part's id and the first and last measure (index and number)."""
+        """What is on which page: ``part`` (its id), ``from`` (index of the first measure in the part) and
+        ``measures``, the numbers of all its measures as the file has them."""
         found = []
         for page in self._pages:
             systems, _ = self._roll(page.part)
-            copy = self._copies[page.part]
+            bars = self._copies[page.part].bars
             first = systems[page.start][1].first
-            last = systems[page.end][1].first - 1 if page.end < len(systems) else len(copy.bars) - 1
-            found.append(
-                {
-                    "part": copy.part_id,
-                    "first": {"index": first, "number": copy.bars[first].number},
-                    "last": {"index": last, "number": copy.bars[last].number},
-                }
-            )
+            end = systems[page.end][1].first if page.end < len(systems) else len(bars)
+            numbers = [bar.number for bar in bars[first:end]]
+            found.append({"part": self._copies[page.part].part_id, "from": first, "measures": numbers})
         return found
 
     def pdf(self) -> bytes:

@@ -98,6 +98,12 @@ def copy_part(root: Any, part_id: str) -> Copy:
     for staff in staves:
         _drop(staff, _LAYOUT)
         out.append(staff)
+    keys = []
+    for staff in staves:
+        count = max(
+            (int(_number(one, ".", 1)) for one in staff.iterfind("measure/attributes/staves")), default=1
+        )
+        keys += [tuple(_key_changes(staff))] * count
     item = listed.get(part_id)
     return Copy(
         xml=etree.tostring(out, encoding="unicode"),
@@ -106,7 +112,7 @@ def copy_part(root: Any, part_id: str) -> Copy:
         part_id=part_id,
         part_name=_text(item, "part-name") if item is not None else part_id,
         bars=tuple(_bars(staves[0])),
-        keys=tuple(tuple(_key_changes(staff)) for staff in staves),
+        keys=tuple(keys),
         marks=frozenset(_marks(staves)),
     )
 

@@ -1,0 +1,128 @@
+"""Engraved sheets of a part: pages drawn when asked for, and all of them as a PDF."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Mapping
+from functools import cache
+from hashlib import sha256
+from typing import Any
+
+from apiflask import APIBlueprint, Schema
+from apiflask.fields import String
+from flask import Response, jsonify
+from marshmallow import validate
+
+from annotator.errors import BadOption, CrooklineError
+from annotator.sheets.paper import PAPERS, paper
+from api import access, describe
+from api.files import send_bytes
+from api.problems import Problem
+from api.results import ended_part
+from workers.engraver import Engraver, Sheets
+from workers.jobs import Job, Outcome, Part
+from workers.media import PDF, SVG
+
+blueprint = APIBlueprint("sheets", __name__, url_prefix="/v1/jobs/<job_id>/parts/<int:n>", tag="Sheets")
+
+Result = tuple[Job, Part, Outcome]
+
+
+class SheetQuery(Schema):
+    """On what to print."""
+
+    paper = String(
+        load_default="a4",
+        validate=validate.OneOf([one.id for one in PAPERS]),
+        metadata={"description": "The size of paper."},
+    )
+
+
+@cache
+def engraver() -> Engraver:
+    """The one of this process."""
+    return Engraver()
+
+
+@blueprint.get("/pages")
+@blueprint.input(SheetQuery, location="query", arg_name="query")
+@blueprint.doc(
+    responses={
+        200: describe.document("Which measures are on which page"),
+        **describe.problems(404, 409, 422),
+    }
+)
+def outline(job_id: str, n: int, query: Mapping[str, Any]) -> Any:
+    """How many engraved pages there are, and which measures are on each"""
+    pages = page_outline(ended_part(job_id, n), query["paper"])
+    return jsonify({"paper": query["paper"], "pages": pages})
+
+
+@blueprint.get("/pages/<int:k>")
+@blueprint.input(SheetQuery, location="query", arg_name="query")
+@blueprint.doc(
+    responses={200: describe.content("The page, drawn", SVG), **describe.problems(404, 409, 422)},
+)
+def page(job_id: str, n: int, k: int, query: Mapping[str, Any]) -> Any:
+    """One engraved page of the part, as a drawing"""
+    result = ended_part(job_id, n)
+
+    def draw(sheets: Sheets) -> bytes:
+        try:
+            return engraver().page(sheets, k).encode()
+        except BadOption as error:
+            raise Problem(404, "no-such-part", error.message) from None
+
+    data = _kept(result, query["paper"], f"page-{k}.svg", draw)
+    return _answer(data, SVG, f"{_stem(result[1])} {k}.svg", inline=True)
+
+
+@blueprint.get("/pdf")
+@blueprint.input(SheetQuery, location="query", arg_name="query")
+@blueprint.doc(
+    responses={200: describe.content("The part, to print", PDF), **describe.problems(404, 409, 422)},
+)
+def pdf(job_id: str, n: int, query: Mapping[str, Any]) -> Any:
+    """The engraved part with its marks, to print"""
+    result = ended_part(job_id, n)
+    data = _kept(result, query["paper"], "part.pdf", lambda sheets: engraver().pdf(sheets))
+    return _answer(data, PDF, f"{_stem(result[1])}.pdf")
+
+
+def page_outline(result: Result, paper_id: str) -> list[dict[str, Any]]:
+    """Which measures are on which page of a part. Raises Problem."""
+
+    def draw(sheets: Sheets) -> bytes:
+        return json.dumps(engraver().outline(sheets)).encode()
+
+    found: list[dict[str, Any]] = json.loads(_kept(result, paper_id, "outline.json", draw))
+    return found
+
+
+def _kept(result: Result, paper_id: str, name: str, draw: Callable[[Sheets], bytes]) -> bytes:
+    """What was drawn before, or what ``draw`` makes of the part now, which is kept."""
+    job, part, outcome = result
+    store = access.context().store
+    where = f"{part.output}/sheets/{paper_id}/{name}"
+    known = store.get(job.ref, where)
+    if known is not None:
+        return known
+    data = store.get(job.ref, f"{part.output}/annotated.{part.kind}")
+    report = store.get(job.ref, f"{part.output}/report.json")
+    if data is None or report is None:
+        raise Problem(404, "part-failed", "the results of this part are not there (any more)")
+    sheets = Sheets(outcome.sha256, data, json.loads(report), paper(paper_id))
+    try:
+        made = draw(sheets)
+    except CrooklineError as error:
+        raise Problem(422, "result-failed", str(error)) from None
+    store.put(job.ref, where, made)
+    return made
+
+
+def _answer(data: bytes, media_type: str, name: str, *, inline: bool = False) -> Response:
+    return send_bytes(data, media_type, sha256(data).hexdigest(), name, inline=inline)
+
+
+def _stem(part: Part) -> str:
+    return part.name.rsplit("/", 1)[-1].rsplit(".", 1)[0]
