@@ -1,0 +1,122 @@
+"""Words in mid-part that change the crook or the instrument: "muta in C", "to Flugelhorn"."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass, replace
+from functools import lru_cache
+
+from annotator.reading.names import Named, crook_of, family_in, read_heading
+from annotator.reading.vocabulary import (
+    INSTRUMENT,
+    NOTE,
+    REGISTER,
+    TABLE,
+    alternation,
+    normalise,
+    whole_word,
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """A change word. ``announces``: made in the coming rest; otherwise from here on.
+
+    ``named.crook`` is None where only an instrument is named; ``one_player``: the words speak to one
+    of several players ("2. muta in F"). ``bare``: no more than an instrument's name, which may also
+    be the label of cue notes.
+    """
+
+    named: Named
+    text: str
+    announces: bool
+    one_player: bool = False
+    bare: bool = False
+
+
+_THEN = rf"(?:[\s.:-]|{whole_word(TABLE['changes']['then'])}|{REGISTER}(?=[\s-]))*?"
+_ANNOUNCING = whole_word(TABLE["changes"]["announces"])
+_ALONE_WORDS = whole_word(TABLE["changes"]["alone"])
+_NUMBERED = r"[\s.,:;()\[\]\d-]|[ivx]+(?:a|o)?[.\s]|\d+(?:a|o|st|nd|rd|da|do|ma|mo|er|re)(?![a-z])"
+# These, as first word, announce too: "to Picc.", "nach B".
+_OPENING = re.compile(r"[\s(]*(?:to|nach|zu|zur|zum)(?![a-z])")
+_END = r"(?:[\s.,;:()\[\]!-]|\d)*\Z"
+_AFTER = rf"(?P<after>[\s-]*\(?{REGISTER}(?![a-z]))?"
+# "Prenez la sourdine", "change to a straight mute": these names of notes are little words as well, and
+# are notes only where the sentence ends after them.
+_LITTLE = {"a", "e", "la", "do", "as", "des", "es"}
+
+_TO_NOTE = re.compile(rf"{_ANNOUNCING}(?P<gap>{_THEN})(?<![a-z♭♮♯]){NOTE}{_AFTER}(?P<rest>.*)")
+_TO_INSTRUMENT = re.compile(rf"{_ANNOUNCING}(?:[\s.:-]|{whole_word(TABLE['changes']['then'])})*(?P<what>.*)")
+_FROM_TO = re.compile(rf"\s*(?:to|in|nach|auf|en|zu)\s+{NOTE}{_AFTER}")
+_ALONE = re.compile(rf"(?:{_NUMBERED})*{_ALONE_WORDS}[\s.:-]*(?:{REGISTER})?{NOTE}{_AFTER}{_END}")
+_ALONE_INSTRUMENT = re.compile(rf"(?:{_NUMBERED})*(?:{_ALONE_WORDS}[\s.:-]*)?(?P<what>.*)")
+_PICCOLO = re.compile(rf"(?:{alternation(TABLE['piccolo']['words'])})\.?{_END}")
+_JUST_INSTRUMENT = re.compile(rf"{INSTRUMENT}{_END}")
+_ONE = re.compile(
+    r"[(\s]*(?:\d(?:a|o|st|nd|rd|th|da|do|ma|mo)?|[iv]+|primo|prima|secondo|seconda|erste|zweite)[\s.:]+"
+    rf"(?:{_ANNOUNCING})"
+)
+
+
+def _instrument_in(text: str, *, whole: bool) -> Named | None:
+    """The instrument a text names, its crook too where it names one."""
+    heading = read_heading(text)
+    if heading is not None and heading.family:
+        return heading
+    piccolo = _PICCOLO.match(text)
+    if piccolo is not None:
+        return Named(None, piccolo[0].strip(), "piccolo")
+    match = _JUST_INSTRUMENT.match(text) if whole else re.match(INSTRUMENT, text)
+    if match is not None:
+        return Named(None, match[0].strip(), family_in(match[0]))
+    # "to Picc. in A": the small trumpet by its adjective alone
+    if (
+        small := re.match(rf"(?:{alternation(TABLE['piccolo']['words'])})\.?\s*(?P<rest>.*)", text)
+    ) is not None:
+        rest = read_heading(small["rest"])
+        if rest is not None:
+            named = read_heading(f"piccolo trumpet {small['rest']}")
+            if named is not None:
+                return replace(named, words=small[0].strip(), family="piccolo")
+    return None
+
+
+def _announced_note(plain: str) -> Named | None:
+    """The crook after an announcing word: "muta in C", "change F to E♭"."""
+    for match in _TO_NOTE.finditer(plain):
+        rest = match["rest"]
+        if (further := _FROM_TO.match(rest)) is not None:
+            return crook_of(further)
+        if match["note"] in _LITTLE and re.match(r"\s*[a-z']", rest):
+            continue
+        # "change to B♭ Cornet": the instrument behind the note belongs to it.
+        behind = read_heading(plain[match.start("note") :])
+        end = match.end("after") if match["after"] else match.end("note")
+        named = crook_of(match, words=f"{match['note']} {match['after'] or ''} {match['gap']}")
+        if behind is not None and behind.family:
+            named = behind
+        return replace(named, words=plain[match.start() : end])
+    return None
+
+
+@lru_cache(maxsize=4096)
+def read_change(text: str) -> Change | None:
+    """What a text in mid-part changes, or None ("in tempo", "nach und nach", "prenez la sourdine")."""
+    plain = normalise(text)
+    one_player = _ONE.match(plain) is not None
+    opening = _OPENING.match(plain) is not None
+    if (named := _announced_note(plain)) is not None:
+        return Change(named, text, True, one_player)
+    if (announced := _TO_INSTRUMENT.search(plain)) is not None:
+        instrument = _instrument_in(announced["what"], whole=False)
+        return Change(instrument, text, True, one_player) if instrument else None
+    if (alone := _ALONE.match(plain)) is not None:
+        return Change(crook_of(alone), text, opening, one_player)
+    if (heading := read_heading(text, title=True)) is not None:
+        return Change(heading, text, opening, one_player)
+    if (bare := _ALONE_INSTRUMENT.match(plain)) is not None:
+        instrument = _instrument_in(bare["what"], whole=True)
+        if instrument is not None:
+            return Change(instrument, text, opening, one_player, bare=not opening)
+    return None

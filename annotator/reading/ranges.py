@@ -1,0 +1,118 @@
+"""Lines that leave the instrument's range: an octave moved where nothing else is playable, and said."""
+
+from __future__ import annotations
+
+from collections import Counter
+from dataclasses import replace
+from typing import Protocol, runtime_checkable
+
+from annotator.findings import Finding
+from annotator.pitch import OCTAVE, Interval, Pitch
+from annotator.reading.interval_words import in_words
+from annotator.reading.model import Segment
+from annotator.score.model import Note, Part
+
+_MOST_OUT = 0.5  # of a segment's notes out of range make an octave worth moving
+_MOST_IN = 0.95  # of them must then be in range
+
+
+@runtime_checkable
+class Ranged(Protocol):
+    """An instrument with a written range."""
+
+    @property
+    def name(self) -> str: ...
+    @property
+    def transposition(self) -> Interval: ...
+    @property
+    def low(self) -> Pitch: ...
+    @property
+    def high(self) -> Pitch: ...
+
+
+def in_range(
+    part: Part, segments: tuple[Segment, ...], instrument: Ranged
+) -> tuple[tuple[Segment, ...], list[Finding]]:
+    """The segments, read an octave away where most notes can't be played otherwise, and what lies out.
+
+    The pitch that sounds is kept as long as the instrument can play most of it; an octave moved is
+    always reported.
+    """
+    notes = _by_segment(part, segments)
+    low, high = instrument.low.semitone, instrument.high.semitone
+    made, findings = [], []
+    for segment, own in zip(segments, notes, strict=True):
+        counts = Counter(note.pitch.semitone for note in own)
+        shift = _octaves(counts, segment.read.chromatic, low, high)
+        moved = segment
+        if shift:
+            read = segment.read + Interval(OCTAVE.diatonic * shift, OCTAVE.chromatic * shift)
+            moved = replace(segment, read=read, words=in_words(read))
+            findings.append(
+                Finding(
+                    "octave-moved",
+                    f"most notes would lie {'below' if shift > 0 else 'above'} the range of the "
+                    f"{instrument.name} ({instrument.low.name} to {instrument.high.name} written), so they "
+                    f"are read an octave {'higher' if shift > 0 else 'lower'} than they sound: "
+                    f"{moved.words} instead of {segment.words}",
+                    part.id,
+                    segment.from_measure,
+                )
+            )
+        made.append(moved)
+        findings += _outside(part, moved, own, instrument)
+    return tuple(made), findings
+
+
+def _by_segment(part: Part, segments: tuple[Segment, ...]) -> list[list[Note]]:
+    found: list[list[Note]] = [[] for _ in segments]
+    for line in part.lines:
+        index = 0
+        for note in line.notes:
+            while note.onset >= segments[index].to_position:
+                index += 1
+            found[index].append(note)
+    return found
+
+
+def _share(counts: Counter[int], move: int, low: int, high: int) -> float:
+    total = sum(counts.values())
+    inside = sum(times for semitone, times in counts.items() if low <= semitone + move <= high)
+    return inside / total if total else 1.0
+
+
+def _octaves(counts: Counter[int], move: int, low: int, high: int) -> int:
+    """Octaves (−1, 0, +1) to read higher."""
+    if _share(counts, move, low, high) >= 1 - _MOST_OUT:
+        return 0
+    for shift in (1, -1):
+        if _share(counts, move + 12 * shift, low, high) >= _MOST_IN:
+            return shift
+    return 0
+
+
+def _outside(part: Part, segment: Segment, notes: list[Note], instrument: Ranged) -> list[Finding]:
+    low, high = instrument.low.semitone, instrument.high.semitone
+    move = segment.read.chromatic
+    findings = []
+    for side, words, bound in (("below", "below", instrument.low), ("above", "above", instrument.high)):
+        out = [
+            note
+            for note in notes
+            if (note.pitch.semitone + move < low if side == "below" else note.pitch.semitone + move > high)
+        ]
+        if not out:
+            continue
+        first = min(out, key=lambda note: note.onset)
+        count = f"{len(out)} notes lie" if len(out) > 1 else "1 note lies"
+        findings.append(
+            Finding(
+                f"{side}-range",
+                f"{count} {words} the range of the {instrument.name} ({bound.name} written), the first in "
+                "this measure"
+                + ("; old bass-clef notation is read an octave higher" if side == "below" else ""),
+                part.id,
+                part.measures[first.measure].number if first.measure < len(part.measures) else None,
+            )
+        )
+    return findings
