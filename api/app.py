@@ -9,7 +9,7 @@ from apiflask import APIFlask
 from flask import Response, g, request
 
 from annotator import __version__
-from api import health, jobs, keys, problems, results
+from api import events, health, jobs, keys, problems, results
 from workers import logs
 from workers.context import Context, adopt
 from workers.settings import Settings
@@ -17,7 +17,7 @@ from workers.settings import Settings
 log = logs.logger(__name__)
 
 # One module per concept; each has a ``blueprint``.
-MODULES = (jobs, results, health)
+MODULES = (jobs, events, results, health)
 
 
 def create_app(settings: Settings | None = None) -> APIFlask:
@@ -40,6 +40,7 @@ def create_app(settings: Settings | None = None) -> APIFlask:
     }
     app.json.sort_keys = False  # type: ignore[attr-defined]
     app.extensions["crookline"] = context
+    app.extensions["crookline-streams"] = events.Streams(max(1, context.settings.web_threads // 2))
     _log_requests(app)
     problems.register(app)
     keys.register(app, context)

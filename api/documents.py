@@ -31,6 +31,7 @@ def job_summary(job: Job, status: Status, settings: Settings) -> dict[str, Any]:
     """A job in a list."""
     links = {
         "self": url_for("jobs.get_job", job_id=job.id),
+        "events": url_for("events.events", job_id=job.id),
     }
     if status.ended:
         links["archive"] = url_for("results.archive", job_id=job.id)

@@ -109,6 +109,16 @@ class ListQuery(Schema):
     )
 
 
+class EventsHeaders(Schema):
+    """Where a stream of events goes on."""
+
+    last_event_id = String(
+        load_default="",
+        data_key="Last-Event-ID",
+        metadata={"description": "The id of the last event seen; a browser sends it by itself."},
+    )
+
+
 class FieldError(Schema):
     """A field that is wrong."""
 

