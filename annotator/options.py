@@ -13,6 +13,7 @@ if TYPE_CHECKING:
 
 MARKS = ("fingering", "partial", "crossing", "cue", "intonation")
 SHOW = ("every", "first", "awkward")
+KEYS = ("auto", "signature", "none")
 LISTS = ("mark", "part")
 
 
@@ -28,6 +29,8 @@ class Options:
     ``awkward`` crossings only (the note left and the note reached).
     ``part``: ids or names of the parts to mark; none means every part for trumpet.
     ``profile``: whose costs the planner weighs with.
+    ``key``: key signatures of the cue line and the transposed part: ``auto`` where the part had one,
+    ``signature`` always, ``none`` never.
 
     Raises BadOption, which names the field.
     """
@@ -38,6 +41,7 @@ class Options:
     show: str = "every"
     part: tuple[str, ...] = ()
     profile: str = "orchestral"
+    key: str = "auto"
 
     def __post_init__(self) -> None:
         for name in LISTS:
@@ -50,6 +54,8 @@ class Options:
                 raise BadOption(f"{mark!r} cannot be marked; choose from {', '.join(MARKS)}", field="mark")
         if self.show not in SHOW:
             raise BadOption(f"show is {self.show!r}; choose from {', '.join(SHOW)}", field="show")
+        if self.key not in KEYS:
+            raise BadOption(f"key is {self.key!r}; choose from {', '.join(KEYS)}", field="key")
         for name in ("crook", "profile"):
             if not isinstance(getattr(self, name), str) or not getattr(self, name).strip():
                 raise BadOption(f"{name} must be a word", field=name)
@@ -59,7 +65,8 @@ class Options:
         """Options from JSON or a command line; lists may be given as ``a,b``. Raises BadOption."""
         known = {field.name for field in fields(cls)}
         given: dict[str, Any] = {}
-        for name, value in values.items():
+        for name, said in values.items():
+            value = said
             if name not in known:
                 raise BadOption(
                     f"there is no option {name!r}; the options are {', '.join(sorted(known))}", field=name

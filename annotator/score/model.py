@@ -7,9 +7,27 @@ Positions are in quarter notes, as floats. ``offset`` counts from the start of t
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from annotator.findings import Finding
 from annotator.pitch import Interval, Pitch
+
+
+class Head(NamedTuple):
+    """A note head as printed: what the cue line and the transposed part copy.
+
+    ``place`` as in ``Note``; ``measure`` indexes ``Part.measures``; ``tied``: a tie ends here.
+    ``cue``: a cue or unpitched-by-microtone head, which is nobody's to play. A tuple, since a score
+    has more of these than of anything else.
+    """
+
+    place: int
+    pitch: Pitch
+    measure: int
+    onset: float
+    staff: int
+    tied: bool
+    cue: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -18,7 +36,8 @@ class Ornament:
 
     ``kind`` is MusicXML's element name (``trill-mark``, ``mordent``, ``inverted-mordent``, ``turn``,
     ``inverted-turn``, ``shake``, ``tremolo-start``, ``tremolo-stop``, ``tremolo-single``).
-    ``above`` and ``below`` are the accidentals printed with it, in semitones (+1 for a sharp, 0 for a natural).
+    ``above`` and ``below`` are the accidentals printed with it, in semitones (+1 for a sharp,
+    0 for a natural).
     """
 
     kind: str
@@ -31,13 +50,15 @@ class Note:
     """One struck note of a line, ties added up.
 
     ``place`` is the number, from 0 in document order, of its ``<note>`` element (of the first one
-    of a tied chain). ``measure`` indexes ``Part.measures``. ``duration`` in quarters includes the
+    of a tied chain), ``chord`` that of the first note of its chord (its own, mostly).
+    ``measure`` indexes ``Part.measures``. ``duration`` in quarters includes the
     notes tied on; a grace note has 0. ``slurred``: reached from the previous note of the line under
     a slur. ``breath``: a breath mark or caesura stands before it. ``printed`` holds the fingerings
     that the file already had on the note.
     """
 
     place: int
+    chord: int
     pitch: Pitch
     measure: int
     offset: float
@@ -91,6 +112,18 @@ class Key:
 
 
 @dataclass(frozen=True, slots=True)
+class Clef:
+    """A clef: ``sign`` (G, F, C, …) on ``line``, ``octave_change`` in octaves, from ``position`` on."""
+
+    position: float
+    measure: int
+    sign: str
+    line: int
+    octave_change: int = 0
+    staff: int = 1
+
+
+@dataclass(frozen=True, slots=True)
 class Transposition:
     """A ``<transpose>``: sounding minus written, octave change added in."""
 
@@ -134,7 +167,12 @@ class Tempo:
 
 @dataclass(frozen=True, slots=True)
 class Part:
-    """One part. ``headings`` are texts that may name the instrument, outside the music (credits)."""
+    """One part. ``headings`` are texts that may name the instrument, outside the music (credits).
+
+    ``lines`` hold the struck notes player by player, ``heads`` every pitched note head in document
+    order. ``containers`` are the numbers of the part's measures among ``places.Places.containers``.
+    ``lyric_numbers`` are those in use.
+    """
 
     id: str
     name: str
@@ -147,6 +185,10 @@ class Part:
     transpositions: tuple[Transposition, ...] = ()
     words: tuple[Words, ...] = ()
     sounds: tuple[Sound, ...] = ()
+    heads: tuple[Head, ...] = ()
+    containers: tuple[int, ...] = ()
+    clefs: tuple[Clef, ...] = ()
+    lyric_numbers: frozenset[str] = frozenset()
     warnings: tuple[Finding, ...] = ()
 
 

@@ -1,0 +1,213 @@
+"""The way of a part through the house: bytes in, marked bytes and a report out."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from hashlib import sha256
+from typing import Any
+
+from lxml import etree
+
+from annotator.errors import UnreadableScore
+from annotator.findings import Finding
+from annotator.fingering import PlayedNote, ReadNote, plan
+from annotator.instruments import Instrument, load
+from annotator.marks import line_marks
+from annotator.options import Options
+from annotator.pitch import Pitch
+from annotator.reading import is_trumpet, read_pitch, segments
+from annotator.report import PlayedLine, PlayedPart, report
+from annotator.score.model import Line, Note, Part, Score
+from annotator.score.places import Places, find_places
+from annotator.score.reader import count_notes, parse, read
+from annotator.score.source import Source, open_source
+from annotator.score.splice import splice, without_marks
+from annotator.score.writer import Insertion, cue_insertions, lyric_numbers, mark_insertions
+from annotator.sheets.cue import cue_part
+from annotator.sheets.reading_part import StretchAt, read_part, stretch_at
+from annotator.timing import Clock
+
+_JOINED = 0.02
+"""Quarters of gap that still count as joined: programs round what they play."""
+
+
+@dataclass(frozen=True, slots=True)
+class Annotated:
+    """A marked file. ``data``: the input plus insertions. ``report``: ``crookline.report/1``, as in the
+    documentation of the report, ready for ``json.dumps``.
+    """
+
+    data: bytes
+    report: dict[str, Any]
+
+
+@dataclass(frozen=True, slots=True)
+class Prepared:
+    """A score that has been read, without any marks of ours in it."""
+
+    source: Source
+    text: str
+    root: etree._Element
+    score: Score
+    instrument: Instrument
+    played: tuple[PlayedPart, ...]
+    clock: Clock
+
+
+def annotate(data: bytes, options: Options | None = None, name: str = "") -> Annotated:
+    """Mark the trumpet parts of a MusicXML file (.musicxml, .xml or .mxl).
+
+    Marks of an earlier run are taken out first, so annotating twice is annotating once.
+    Raises UnreadableScore, NoTrumpetPart, BadOption or BadInstrument.
+    """
+    options = options or Options()
+    prepared = prepare(data, options)
+    places = places_of(prepared)
+    insertions: list[Insertion] = []
+    for part in prepared.played:
+        insertions += _part_insertions(prepared, places, part, options)
+    marked = splice(prepared.text, insertions)
+    digest = sha256(data).hexdigest()
+    return Annotated(
+        prepared.source.with_text(marked),
+        report(
+            score=prepared.score,
+            played=prepared.played,
+            instrument=prepared.instrument,
+            clock=prepared.clock,
+            name=name,
+            digest=digest,
+        ),
+    )
+
+
+def strip(data: bytes) -> bytes:
+    """The file without the marks ``annotate`` put in: the original, byte for byte.
+
+    An .mxl is the original member by member. Raises UnreadableScore.
+    """
+    source = open_source(data)
+    text = without_marks(source.text)
+    return data if text == source.text else source.with_text(text)
+
+
+def prepare(data: bytes, options: Options) -> Prepared:
+    """Read ``data`` and decide what is played on every note. Raises as ``annotate`` does."""
+    source = open_source(data)
+    text = without_marks(source.text)
+    # An .mxl's other members stay where they are; only the score's own bytes are parsed.
+    root = parse(source.xml if text == source.text else text.encode(source.encoding, "xmlcharrefreplace"))
+    score = read(root, options.part, is_trumpet)
+    instrument = load(options.instrument) if isinstance(options.instrument, str) else options.instrument
+    clock = Clock(score.tempos)
+    played = tuple(_play(part, instrument, clock, options) for part in score.parts)
+    return Prepared(source, text, root, score, instrument, played, clock)
+
+
+def places_of(prepared: Prepared) -> Places:
+    """Where things stand in the text; checked against what lxml counted."""
+    places = find_places(prepared.text)
+    counted = count_notes(prepared.root)
+    if counted != len(places.notes):
+        raise UnreadableScore(
+            f"the file's notes cannot be told apart in its text ({counted} and {len(places.notes)}); "
+            "it uses entities for notes: save it again from a notation program"
+        )
+    return places
+
+
+def _play(part: Part, instrument: Instrument, clock: Clock, options: Options) -> PlayedPart:
+    reading = segments(part, instrument, options.crook)
+    at = stretch_at(part, reading, options.key)
+    lines = []
+    findings = list(reading.findings)
+    for line in part.lines:
+        pitches = [read_pitch(note.pitch, at(note.onset).interval) for note in line.notes]
+        read_notes = _read_notes(line.notes, pitches, at, clock)
+        how = plan(read_notes, instrument, options.profile)
+        lines.append(PlayedLine(line, tuple(pitches), how))
+        findings += _note_findings(part, line, pitches, how)
+    return PlayedPart(part, reading, at, tuple(lines), tuple(findings))
+
+
+def _read_notes(
+    notes: Sequence[Note], pitches: Sequence[Pitch], at: StretchAt, clock: Clock
+) -> list[ReadNote]:
+    seconds = clock.seconds
+    found: list[ReadNote] = []
+    end = float("-inf")
+    for note, pitch in zip(notes, pitches, strict=True):
+        onset = seconds(note.onset)
+        found.append(
+            ReadNote(
+                pitch,
+                onset,
+                seconds(note.onset + note.duration) - onset,
+                note.slurred,
+                note.onset - end < _JOINED and not note.breath,
+                note.grace,
+                note.ornaments,
+                (at(note.onset).read_fifths or 0) if note.ornaments else 0,
+                note.duration,
+            )
+        )
+        end = note.onset + note.duration
+    return found
+
+
+def _note_findings(
+    part: Part, line: Line, pitches: Sequence[Pitch], how: Sequence[PlayedNote]
+) -> Iterator[Finding]:
+    for note, pitch, played in zip(line.notes, pitches, how, strict=True):
+        measure = part.measures[note.measure].number
+        if played.fingering is None:
+            yield Finding("out-of-range", f"{pitch.name} as read: {played.why}", part.id, measure)
+        elif note.printed and played.fingering.valves not in note.printed:
+            yield Finding(
+                "printed-fingering",
+                f"{pitch.name} as read is printed as {', '.join(note.printed)}, and would be "
+                f"{played.fingering.valves} here; the printed one stays",
+                part.id,
+                measure,
+            )
+
+
+def _part_insertions(
+    prepared: Prepared, places: Places, played: PlayedPart, options: Options
+) -> Iterator[Insertion]:
+    part = played.part
+    numbers = lyric_numbers(part)
+    for line in played.lines:
+        marks = line_marks(line.line, line.pitches, line.how, options)
+        yield from mark_insertions(places, line.line, marks, numbers)
+    # Asked to infer, the line shows how an old part would have been written for that crook.
+    old_part = options.crook.strip().lower() == "infer" and any(
+        segment.old_part is not None for segment in played.reading.segments
+    )
+    if "cue" in options.mark and (played.reading.differs or old_part):
+        at = stretch_at(part, played.reading, options.key, old_part=True) if old_part else played.at
+        cue = cue_part(
+            prepared.text,
+            places,
+            part,
+            read=read_part(part, at),
+            words=_cue_words(prepared, played) if old_part else f"as read on {prepared.instrument.name}",
+            instrument=prepared.instrument,
+            part_id=_new_id(prepared.root, f"{part.id}-cue"),
+        )
+        yield from cue_insertions(places, part, cue, prepared.root)
+
+
+def _cue_words(prepared: Prepared, played: PlayedPart) -> str:
+    crooks = dict.fromkeys(segment.natural_crook.name for segment in played.reading.segments)
+    return f"as written for trumpet in {', '.join(crooks)}"
+
+
+def _new_id(root: etree._Element, wanted: str) -> str:
+    """``wanted``, or the like of it that no element of the document has."""
+    taken = {element.get("id") for element in root.iter() if element.get("id")}
+    name, number = wanted, 2
+    while name in taken or f"{name}-I1" in taken:
+        name, number = f"{wanted}-{number}", number + 1
+    return name

@@ -1,0 +1,77 @@
+"""``crookline annotate``: mark files."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+import click
+
+from annotator.cli.choices import FILES, OUT, options_from, reading_options
+from annotator.cli.files import destinations, each, read_score, write
+from annotator.cli.table import findings_table
+
+
+@click.command(
+    epilog="Example: crookline annotate tromba.musicxml -o marked.musicxml --instrument bb-trumpet"
+)
+@FILES
+@OUT
+@reading_options
+@click.option(
+    "--mark",
+    default="fingering,partial,crossing,cue",
+    show_default=True,
+    metavar="LIST",
+    help="What to mark: fingering, partial, crossing, cue, intonation.",
+)
+@click.option("--show", default="every", show_default=True, help="Fingerings: every, first, awkward.")
+@click.option(
+    "--profile", default="orchestral", show_default=True, help="orchestral, student, or a TOML file."
+)
+@click.option(
+    "--report",
+    "report_path",
+    metavar="FILE.json",
+    type=click.Path(path_type=Path),
+    help="Write the report here (a folder for several files).",
+)
+@click.option("--json", "as_json", is_flag=True, help="Print the reports as JSON lines instead of a table.")
+@click.option("-q", "--quiet", is_flag=True, help="Print nothing but failures.")
+def annotate(
+    files: tuple[Path, ...],
+    out: Path,
+    report_path: Path | None,
+    as_json: bool,
+    quiet: bool,
+    **choices: Any,
+) -> None:
+    """Mark trumpet parts: fingering, partial, awkward crossings, cue line.
+
+    The files written differ from yours by insertions only; `crookline strip`
+    takes them out again.
+    """
+    options = options_from(**choices)
+    targets = destinations(files, out)
+    reports = destinations(files, report_path, ".json") if report_path else [None] * len(files)
+    where = dict(zip(files, reports, strict=True))
+
+    def work(file: Path, target: Path) -> dict[str, Any]:
+        from annotator.annotation import annotate as mark  # noqa: PLC0415 - keeps --help quick
+
+        data, findings = read_score(file)
+        marked = mark(data, options, file.name)
+        marked.report["warnings"] = findings + marked.report["warnings"]
+        write(target, marked.data)
+        place = where[file]
+        if place is not None:
+            write(place, json.dumps(marked.report, indent=1, ensure_ascii=False).encode())
+        return marked.report
+
+    done = each(files, targets, work)
+    if as_json:
+        for report in done:
+            click.echo(json.dumps(report, ensure_ascii=False))
+    elif not quiet:
+        findings_table(done)

@@ -1,0 +1,167 @@
+"""The report: everything decided about every note, as plain JSON values (``crookline.report/1``)."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from annotator.findings import Finding
+from annotator.fingering.model import Fingering, PlayedNote
+from annotator.instruments import Instrument
+from annotator.pitch import Pitch, transpose
+from annotator.reading import Reading, Segment, natural_partial
+from annotator.score.model import Line, Measure, Part, Score
+from annotator.sheets.reading_part import StretchAt
+from annotator.timing import Clock
+
+SCHEMA = "crookline.report/1"
+
+
+@dataclass(frozen=True, slots=True)
+class PlayedLine:
+    """A line with each note's pitch as read, and what is done on it."""
+
+    line: Line
+    pitches: tuple[Pitch, ...]
+    how: tuple[PlayedNote, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class PlayedPart:
+    """A part with its reading and its lines, and what was noticed."""
+
+    part: Part
+    reading: Reading
+    at: StretchAt
+    lines: tuple[PlayedLine, ...]
+    findings: tuple[Finding, ...]
+
+
+def report(
+    *,
+    score: Score,
+    played: Sequence[PlayedPart],
+    instrument: Instrument,
+    clock: Clock,
+    name: str,
+    digest: str,
+) -> dict[str, Any]:
+    """The report of one file. ``digest`` is the SHA-256 of its bytes, in hexadecimal."""
+    parts = [_part(each) for each in played]
+    findings = [*score.warnings]
+    for each in played:
+        findings += (*each.part.warnings, *each.findings)
+    return {
+        "schema": SCHEMA,
+        "source": {"name": name, "sha256": digest},
+        "title": score.title,
+        "instrument": instrument.id,
+        "tempo": {"sources": list(clock.sources), "words": clock.sentence},
+        "parts": parts,
+        "warnings": [_finding(each) for each in findings],
+        "summary": _summary(played, findings),
+    }
+
+
+def _finding(finding: Finding) -> dict[str, Any]:
+    return {
+        "code": finding.code,
+        "part": finding.part,
+        "measure": finding.measure,
+        "message": finding.message,
+    }
+
+
+def _part(played: PlayedPart) -> dict[str, Any]:
+    part = played.part
+    return {
+        "id": part.id,
+        "name": part.name,
+        "segments": [_segment(segment) for segment in played.reading.segments],
+        "lines": [
+            {
+                "line": line.line.number,
+                "staff": line.line.staff,
+                "voice": line.line.voice,
+                "notes": _notes(played, line),
+            }
+            for line in played.lines
+        ],
+    }
+
+
+def _segment(segment: Segment) -> dict[str, Any]:
+    return {
+        "from_measure": segment.from_measure,
+        "to_measure": segment.to_measure,
+        "crook": segment.crook.id,
+        "evidence": segment.evidence,
+        "read": {
+            "diatonic": segment.read.diatonic,
+            "chromatic": segment.read.chromatic,
+            "words": segment.words,
+        },
+    }
+
+
+def _notes(played: PlayedPart, line: PlayedLine) -> list[dict[str, Any]]:
+    measures = played.part.measures
+    at = played.at
+    found = []
+    for note, reading, how in zip(line.line.notes, line.pitches, line.how, strict=True):
+        measure = measures[note.measure]
+        fingering = how.fingering
+        segment = at(note.onset).segment
+        sounding = transpose(note.pitch, segment.sounding)
+        crossing = how.crossing
+        found.append(
+            {
+                "place": note.place,
+                "measure": measure.number,
+                "beat": beat(measure, note.offset),
+                "written": note.pitch.name,
+                "sounding": sounding.name,
+                "reading": reading.name,
+                "fingering": fingering.valves if fingering else None,
+                "partial": fingering.partial if fingering else None,
+                "cents": round(fingering.cents, 1) if fingering else None,
+                "alternates": [_alternate(other) for other in how.alternates],
+                "slide_mm": how.slide_mm,
+                "slide": how.slide,
+                "natural_partial": natural_partial(sounding.semitone, segment.natural_crook),
+                "why": how.why,
+                "crossing": None
+                if crossing is None
+                else {
+                    "grade": crossing.grade,
+                    "reasons": list(crossing.reasons),
+                    "sentence": crossing.sentence,
+                    "instead": crossing.instead,
+                },
+            }
+        )
+    return found
+
+
+def _alternate(fingering: Fingering) -> dict[str, Any]:
+    return {"fingering": fingering.valves, "partial": fingering.partial, "cents": round(fingering.cents, 1)}
+
+
+def beat(measure: Measure, offset: float) -> float:
+    """The beat (from 1, in the time signature's own beats) ``offset`` quarters into ``measure``."""
+    return round(1 + (offset + measure.pickup) * measure.beat_type / 4, 3)
+
+
+def _summary(played: Sequence[PlayedPart], findings: Sequence[Finding]) -> dict[str, Any]:
+    notes = [how for part in played for line in part.lines for how in line.how]
+    grades = Counter(how.crossing.grade for how in notes if how.crossing is not None)
+    return {
+        "parts": len(played),
+        "lines": sum(len(part.lines) for part in played),
+        "notes": len(notes),
+        "crossings": {str(grade): grades.get(grade, 0) for grade in (1, 2, 3)},
+        "out_of_range": sum(how.fingering is None for how in notes),
+        "warnings": len(findings),
+    }

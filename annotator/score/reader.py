@@ -1,0 +1,195 @@
+"""From MusicXML to parts, lines and notes.
+
+lxml parses; this walks each wanted part once, measure by measure, with a cursor in divisions.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, replace
+
+from lxml import etree
+
+from annotator.errors import NoTrumpetPart, UnreadableScore
+from annotator.findings import Finding
+from annotator.score.lines import LineBuilder
+from annotator.score.measure import MeasureReader, text_of
+from annotator.score.model import Part, Score, Sound
+from annotator.score.tempo_marks import tempo_marks
+
+# Comments and processing instructions mean nothing here; entities are never fetched.
+_count_children = etree.XPath("count(note)")
+_count_all = etree.XPath("count(//note)")
+_PARSER = etree.XMLParser(
+    remove_comments=True,
+    remove_pis=True,
+    resolve_entities="internal",  # type: ignore[arg-type]  # the stubs know only True and False
+    no_network=True,
+    huge_tree=True,
+)
+
+IsTrumpet = Callable[[str, str], bool]
+
+
+@dataclass(slots=True)
+class _Where:
+    """A part's measures in the tree: elements, their numbers among all containers, first note's place."""
+
+    element: etree._Element
+    measures: list[tuple[etree._Element, etree._Element, int, int]]
+
+
+def parse(xml: bytes) -> etree._Element:
+    """The root element of a MusicXML score. Raises UnreadableScore."""
+    try:
+        root = etree.fromstring(xml, _PARSER)
+    except etree.XMLSyntaxError as error:
+        line = error.lineno or 0
+        raise UnreadableScore(
+            f"not well-formed XML, line {line}: {error.msg}; export the file again"
+        ) from None
+    if root.tag not in ("score-partwise", "score-timewise"):
+        raise UnreadableScore(
+            f"the file's outermost element is <{etree.QName(root).localname}>, not a MusicXML score "
+            "(<score-partwise> or <score-timewise>); export it as MusicXML"
+        )
+    return root
+
+
+def read(
+    root: etree._Element, wanted: Sequence[str] = (), is_trumpet: IsTrumpet = lambda name, sound: True
+) -> Score:
+    """The score below ``root``: the parts named (by id, name or abbreviation) in ``wanted``, or else
+    those for which ``is_trumpet(name, instrument sound)`` holds.
+
+    Raises NoTrumpetPart when there is none, UnreadableScore when the score has no parts at all.
+    """
+    headers = list(_headers(root))
+    where = _measures(root)
+    chosen = _choose(headers, wanted, is_trumpet)
+    findings: list[Finding] = []
+    parts = []
+    for header in chosen:
+        found = where.get(header.id)
+        if found is None:
+            findings.append(
+                Finding(
+                    "no-music",
+                    f"the part list names {header.name or header.id}, but it has no music",
+                    header.id,
+                )
+            )
+            continue
+        parts.append(_read_part(header, found))
+    if not parts:
+        raise NoTrumpetPart("the parts asked for have no music in this file")
+    starts = max((part.measures for part in parts), key=len)
+    tempos = tempo_marks(
+        [[measure for measure, _, _, _ in found.measures] for found in where.values()], starts
+    )
+    return Score(_title(root), tuple(parts), tempos, tuple(findings))
+
+
+def count_notes(root: etree._Element) -> int:
+    """All ``<note>`` elements of the document, wherever they stand."""
+    return _number(_count_all(root))
+
+
+def _number(value: object) -> int:
+    assert isinstance(value, float)  # what XPath's count() gives
+    return int(value)
+
+
+def _choose(headers: list[Part], wanted: Sequence[str], is_trumpet: IsTrumpet) -> list[Part]:
+    if not headers:
+        raise UnreadableScore("the score has no part list, so no parts; export it again")
+    names = ", ".join(f"{part.id} ({part.name})" if part.name else part.id for part in headers)
+    if wanted:
+        chosen = []
+        for name in wanted:
+            key = name.strip().casefold()
+            matches = [
+                part
+                for part in headers
+                if key in (part.id.casefold(), part.name.casefold(), part.abbreviation.casefold())
+            ]
+            if not matches:
+                raise NoTrumpetPart(f"there is no part {name!r}; the file has {names}")
+            chosen += [part for part in matches if part not in chosen]
+        return chosen
+    chosen = [
+        part
+        for part in headers
+        if any(
+            is_trumpet(name, sound)
+            for name in (part.name, *part.instrument_names)
+            for sound in ([sound.name for sound in part.sounds] or [""])
+        )
+    ]
+    if chosen:
+        return chosen
+    named = [part for part in headers if part.name.strip() or part.sounds]
+    if len(headers) == 1 and not named:
+        # A lone part that does not say what it is was sent here to be read.
+        return headers
+    raise NoTrumpetPart(f"no part is for a trumpet; the file has {names}; name one with --part")
+
+
+def _headers(root: etree._Element) -> Iterator[Part]:
+    credits = tuple(text for words in root.iterfind("credit/credit-words") if (text := text_of(words)))
+    part_list = root.find("part-list")
+    for element in () if part_list is None else part_list.iterchildren("score-part"):
+        sounds = tuple(
+            Sound(0.0, 0, text_of(sound)) for sound in element.iterfind("score-instrument/instrument-sound")
+        )
+        yield Part(
+            id=element.get("id", ""),
+            name=text_of(element.find("part-name")),
+            abbreviation=text_of(element.find("part-abbreviation")),
+            instrument_names=tuple(
+                text_of(name) for name in element.iterfind("score-instrument/instrument-name")
+            ),
+            headings=credits,
+            sounds=tuple(sound for sound in sounds if sound.name),
+        )
+
+
+def _title(root: etree._Element) -> str:
+    titles = (text_of(root.find("work/work-title")), text_of(root.find("movement-title")))
+    return ", ".join(title for title in titles if title)
+
+
+def _measures(root: etree._Element) -> dict[str, _Where]:
+    """Each part's measures in order, whichever way round the score is written."""
+    where: dict[str, _Where] = {}
+    container = place = 0
+    inner = "measure" if root.tag == "score-partwise" else "part"
+    for outer in root.iterchildren("part" if inner == "measure" else "measure"):
+        for element in outer.iterchildren(inner):
+            part, measure = (outer, element) if inner == "measure" else (element, outer)
+            entry = where.setdefault(part.get("id", ""), _Where(part, []))
+            entry.measures.append((element, measure, container, place))
+            container += 1
+            place += _number(_count_children(element))
+    return where
+
+
+def _read_part(header: Part, where: _Where) -> Part:
+    lines = LineBuilder(header.id)
+    reader = MeasureReader(header.id, lines)
+    for element, measure, _, place in where.measures:
+        reader.read(element, measure, place)
+    return replace(
+        header,
+        measures=tuple(reader.measures),
+        lines=lines.lines(),
+        keys=tuple(reader.keys),
+        transpositions=tuple(reader.transpositions),
+        words=tuple(reader.words),
+        sounds=header.sounds + tuple(reader.sounds),
+        heads=tuple(lines.heads),
+        containers=tuple(container for _, _, container, _ in where.measures),
+        clefs=tuple(reader.clefs),
+        lyric_numbers=frozenset(lines.lyric_numbers),
+        warnings=tuple(reader.findings + lines.findings),
+    )

@@ -1,0 +1,90 @@
+"""Marks and cue parts as insertions into a score's text."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+from lxml import etree
+
+from annotator.marks import NoteMark
+from annotator.score.model import Line, Part
+from annotator.score.places import Places
+from annotator.score.rewrite import escaped
+from annotator.sheets.cue import CuePart
+
+Insertion = tuple[int, str]
+
+
+def lyric_numbers(part: Part) -> dict[tuple[int, str], str]:
+    """A lyric number, not in use in the part, for each (line number, kind of lyric line)."""
+    taken = set(part.lyric_numbers)
+    numbers: dict[tuple[int, str], str] = {}
+    next_number = 1
+    for kind in ("partial", "intonation"):
+        for line in part.lines:
+            while str(next_number) in taken:
+                next_number += 1
+            numbers[line.number, kind] = str(next_number)
+            taken.add(str(next_number))
+    return numbers
+
+
+def mark_insertions(
+    places: Places, line: Line, marks: Sequence[NoteMark], numbers: dict[tuple[int, str], str]
+) -> list[Insertion]:
+    """The insertions for one line's marks."""
+    partial_lyric = f'<lyric number="{numbers[line.number, "partial"]}" name="partial">'
+    intonation_lyric = f'<lyric number="{numbers[line.number, "intonation"]}" name="intonation">'
+    staff = f"<staff>{line.staff}</staff>" if line.staff > 1 else ""
+    found: list[Insertion] = []
+    notes = places.notes
+    for mark in marks:
+        place = notes[mark.place]
+        if place.after < 0:
+            continue
+        notations = _technical(mark)
+        lyrics = ""
+        if mark.partial:
+            lyrics = f"{partial_lyric}<syllabic>single</syllabic><text>{mark.partial}</text></lyric>"
+        if mark.intonation:
+            lyrics += f"{intonation_lyric}<syllabic>single</syllabic><text>{mark.intonation}</text></lyric>"
+        if notations and place.inside >= 0:
+            # Some readers look at a note's first <notations> only, so ours goes into one that is there.
+            found.append((place.inside, notations))
+        elif notations:
+            lyrics = f"<notations>{notations}</notations>{lyrics}"
+        if lyrics:
+            found.append((place.after, lyrics))
+        if mark.flag:
+            # A direction stands before the whole chord: between its notes none may.
+            found.append((notes[mark.chord].start, _flag(mark.flag, line.voice, staff)))
+    return found
+
+
+def _technical(mark: NoteMark) -> str:
+    if not mark.fingering:
+        return ""
+    other = (
+        f'<fingering alternate="yes" placement="above">{mark.alternate}</fingering>' if mark.alternate else ""
+    )
+    return f'<technical><fingering placement="above">{mark.fingering}</fingering>{other}</technical>'
+
+
+def _flag(text: str, voice: str, staff: str) -> str:
+    return (
+        '<direction placement="above"><direction-type><words font-size="8" font-weight="bold">'
+        f"{text}</words></direction-type><voice>{escaped(voice)}</voice>{staff}</direction>"
+    )
+
+
+def cue_insertions(places: Places, part: Part, cue: CuePart, root: etree._Element) -> Iterator[Insertion]:
+    """The insertions for a cue part: its line in the part list, and its music right under the part's."""
+    headers = [element.get("id", "") for element in root.iterfind("part-list/score-part")]
+    yield places.score_parts[headers.index(part.id)].end, f"\n    {cue.header}"
+    if root.tag == "score-timewise":
+        for number, measure in zip(part.containers, cue.measures, strict=True):
+            yield places.containers[number].end, f"\n{measure}"
+        return
+    parts = [element.get("id", "") for element in root.iterfind("part")]
+    music = "\n".join(cue.measures)
+    yield places.parts[parts.index(part.id)].end, f'\n  <part id="{cue.id}">\n{music}\n  </part>'
