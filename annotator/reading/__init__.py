@@ -7,10 +7,10 @@ from annotator.reading.changes import read_change
 from annotator.reading.crooks import CROOKS, Crook
 from annotator.reading.inference import Inference, infer, natural_partial
 from annotator.reading.interval_words import in_words
-from annotator.reading.keys import read_interval_in_key, read_key, read_pitch
+from annotator.reading.keys import read_key, read_pitch
 from annotator.reading.model import Reading, Segment
 from annotator.reading.names import crook_in_heading, is_trumpet, read_heading
-from annotator.reading.segments import segments
+from annotator.reading.segments import read_interval_in_key, segments
 
 __all__ = [
     "CROOKS",

@@ -5,7 +5,6 @@ from __future__ import annotations
 from functools import lru_cache
 
 from annotator.pitch import STEP_INDEX, STEP_SEMITONES, STEPS, Interval, Pitch, transpose
-from annotator.reading.model import Segment
 
 MOST_ACCIDENTALS = 6  # a key with more is read as its enharmonic; common practice
 MOST_SIGNS = 2  # double sharps and double flats are kept, more are respelled
@@ -28,14 +27,6 @@ def interval_in_key(interval: Interval, fifths: int) -> Interval:
         interval = Interval(interval.diatonic + step, interval.chromatic)
         key = read_key(fifths, interval)
     return interval
-
-
-def read_interval_in_key(segment: Segment, fifths: int) -> Interval:
-    """What is read in ``segment`` under the written key ``fifths``.
-
-    Where the key read would pass six sharps or flats it is the enharmonic interval.
-    """
-    return interval_in_key(segment.read, fifths)
 
 
 @lru_cache(maxsize=16384)

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Sequence
 from dataclasses import replace
 from typing import Protocol, runtime_checkable
 
 from annotator.findings import Finding
 from annotator.pitch import OCTAVE, Interval, Pitch
+from annotator.reading.bass_clef import cut_at_bass_clefs, joined, same_reading
 from annotator.reading.interval_words import in_words
 from annotator.reading.model import Segment
 from annotator.score.model import Note, Part
@@ -36,35 +38,51 @@ def in_range(
     """The segments, read an octave away where most notes can't be played otherwise, and what lies out.
 
     The pitch that sounds is kept as long as the instrument can play most of it; an octave moved is
-    always reported.
+    always reported. Notes in the bass clef are looked at by themselves: old parts write them an octave
+    lower than in the treble clef.
     """
-    notes = _by_segment(part, segments)
+    pieces = list(cut_at_bass_clefs(part, segments))
+    notes = _by_segment(part, [segment for segment, _ in pieces])
     low, high = instrument.low.semitone, instrument.high.semitone
-    made, findings = [], []
-    for segment, own in zip(segments, notes, strict=True):
+    made: list[Segment] = []
+    findings = []
+    for (segment, bass), own in zip(pieces, notes, strict=True):
         counts = Counter(note.pitch.semitone for note in own)
         shift = _octaves(counts, segment.read.chromatic, low, high)
         moved = segment
         if shift:
             read = segment.read + Interval(OCTAVE.diatonic * shift, OCTAVE.chromatic * shift)
             moved = replace(segment, read=read, words=in_words(read))
-            findings.append(
-                Finding(
-                    "octave-moved",
-                    f"most notes would lie {'below' if shift > 0 else 'above'} the range of the "
-                    f"{instrument.name} ({instrument.low.name} to {instrument.high.name} written), so they "
-                    f"are read an octave {'higher' if shift > 0 else 'lower'} than they sound: "
-                    f"{moved.words} instead of {segment.words}",
-                    part.id,
-                    segment.from_measure,
-                )
-            )
-        made.append(moved)
+            findings.append(_moved(part, segment, moved, bass=bass, instrument=instrument))
         findings += _outside(part, moved, own, instrument)
+        if made and same_reading(made[-1], moved):
+            made[-1] = joined(made[-1], moved)
+        else:
+            made.append(moved)
     return tuple(made), findings
 
 
-def _by_segment(part: Part, segments: tuple[Segment, ...]) -> list[list[Note]]:
+def _moved(part: Part, segment: Segment, moved: Segment, *, bass: bool, instrument: Ranged) -> Finding:
+    span = f"the range of the {instrument.name}, {instrument.low.name} to {instrument.high.name} written"
+    higher = moved.read.chromatic > segment.read.chromatic
+    if bass and higher:
+        return Finding(
+            "old-bass-clef",
+            "the bass clef here was read in the old way, an octave higher than it stands, since most notes "
+            f"would lie below {span}, otherwise: {moved.words}",
+            part.id,
+            segment.from_measure,
+        )
+    return Finding(
+        "octave-moved",
+        f"most notes would lie {'below' if higher else 'above'} {span}, so they are read an octave "
+        f"{'higher' if higher else 'lower'} than they sound: {moved.words} instead of {segment.words}",
+        part.id,
+        segment.from_measure,
+    )
+
+
+def _by_segment(part: Part, segments: Sequence[Segment]) -> list[list[Note]]:
     found: list[list[Note]] = [[] for _ in segments]
     for line in part.lines:
         index = 0

@@ -4,20 +4,22 @@ from __future__ import annotations
 
 import math
 from bisect import bisect_right
+from collections.abc import Sequence
 from dataclasses import replace
 from typing import Protocol
 
 from annotator.findings import Finding
 from annotator.pitch import Interval
-from annotator.reading.crooks import C
+from annotator.reading.crooks import C, Crook
 from annotator.reading.evidence import number_of
-from annotator.reading.inference import Inference, infer_part
+from annotator.reading.inference import Inference, infer_part, natural_partial
 from annotator.reading.interval_words import in_words
+from annotator.reading.keys import interval_in_key
 from annotator.reading.model import Reading, Segment
 from annotator.reading.names import sound_crook
 from annotator.reading.overrides import Span, parse_crook_option, place
 from annotator.reading.ranges import Ranged, in_range
-from annotator.reading.timeline import Stage, timeline
+from annotator.reading.timeline import Stage, sounds_as_written, timeline
 from annotator.score.model import Part
 
 
@@ -28,11 +30,17 @@ class Transposing(Protocol):
     def transposition(self) -> Interval: ...
 
 
-def segments(part: Part, instrument: Transposing | Interval, crook: str = "auto") -> Reading:
+def segments(
+    part: Part,
+    instrument: Transposing | Interval,
+    crook: str = "auto",
+    section: Sequence[Part] = (),
+) -> Reading:
     """How a player with ``instrument`` reads ``part``.
 
     ``crook``: ``auto`` (believe the file), ``infer`` (also ask the notes), a crook (``F``) or crooks
-    with measures (``F@1-84,C@85-``; ``auto`` elsewhere). Raises BadOption (field ``crook``).
+    with measures (``F@1-84,C@85-``; ``auto`` elsewhere). ``section``: the trumpet parts of the score,
+    asked together where one part's notes can't tell its crook. Raises BadOption (field ``crook``).
     """
     held = instrument if isinstance(instrument, Interval) else instrument.transposition
     overrides = parse_crook_option(crook)
@@ -46,7 +54,7 @@ def segments(part: Part, instrument: Transposing | Interval, crook: str = "auto"
             findings = []
         findings += replaced
     elif crook.strip().lower() == "infer" or not any(stage.named for stage in stages):
-        stages, inference, told = _inferred(part, stages, asked=crook.strip().lower() == "infer")
+        stages, inference, told = _inferred(part, stages, section, asked=crook.strip().lower() == "infer")
         findings += told
     made = _made(part, stages, held)
     findings += _sounds(part, made)
@@ -139,12 +147,12 @@ def _family(stages: tuple[Stage, ...], position: float) -> str:
 
 
 def _inferred(
-    part: Part, stages: tuple[Stage, ...], *, asked: bool
+    part: Part, stages: tuple[Stage, ...], section: Sequence[Part], *, asked: bool
 ) -> tuple[tuple[Stage, ...], Inference, list[Finding]]:
     """What the notes say about the crook. It is said, and no pitch is moved."""
-    inference = infer_part(part, tuple((stage.position, stage.crook) for stage in stages))
     findings: list[Finding] = []
     if any(stage.named for stage in stages):
+        inference = infer_part(part, tuple((stage.position, stage.crook) for stage in stages))
         crooks = {(stage.natural or stage.crook).id for stage in stages}
         if inference.crook is not None and crooks != {inference.crook.id}:
             findings.append(
@@ -157,6 +165,7 @@ def _inferred(
                 )
             )
         return stages, inference, findings
+    inference = infer_part(part, section=[each for each in section if sounds_as_written(each)])
     if inference.crook is None or inference.crook == C:
         if asked:
             findings.append(
@@ -168,12 +177,25 @@ def _inferred(
         Finding(
             "crook-inferred",
             f"no crook is named and the part sounds as written; it was probably written for a trumpet in "
-            f"{crook.name}: {inference.words}. No note was moved",
+            f"{crook.name}: {inference.words}. No note was moved{_not_natural(part, crook)}",
             part.id,
         )
     )
     evidence = f"{stages[0].evidence}; {crook.name} inferred from the notes"
     return tuple(replace(stage, natural=crook, evidence=evidence) for stage in stages), inference, findings
+
+
+def _not_natural(part: Part, crook: Crook) -> str:
+    """The notes that are no natural partials of ``crook``, with their measures, as the end of a sentence."""
+    places: dict[str, list[str]] = {}
+    for line in part.lines:
+        for note in line.notes:
+            if natural_partial(note.pitch.semitone, crook) is None:
+                places.setdefault(note.pitch.name, []).append(number_of(part, note.measure))
+    if not places:
+        return ""
+    each = [f"{name} in measure {', '.join(dict.fromkeys(numbers))}" for name, numbers in places.items()]
+    return f". Not natural on it: {'; '.join(each)}"
 
 
 def _sounds(part: Part, made: tuple[Segment, ...]) -> list[Finding]:
@@ -197,3 +219,11 @@ def _sounds(part: Part, made: tuple[Segment, ...]) -> list[Finding]:
             )
         )
     return findings
+
+
+def read_interval_in_key(segment: Segment, fifths: int) -> Interval:
+    """What is read in ``segment`` under the written key ``fifths``.
+
+    Where the key read would pass six sharps or flats it is the enharmonic interval.
+    """
+    return interval_in_key(segment.read, fifths)

@@ -7,7 +7,7 @@ The rules, in the order they are applied:
 2. A change word believes nothing but itself where the ``<transpose>`` in force is older than it: the file
    was not kept up with the page, and the player reads the page.
 3. Without any ``<transpose>`` the heading and the change words are believed, unless the notes show
-   that the file holds the sounding pitches already (see ``_is_at_concert_pitch``).
+   that the file holds the sounding pitches already (see ``is_at_concert_pitch``).
 4. With neither, the part sounds as written.
 5. ``<instrument-sound>`` chooses a sound for playback. It never decides; it is compared.
 """
@@ -17,17 +17,14 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from annotator.findings import Finding
-from annotator.instruments.natural import natural_partial as partial_as_written
 from annotator.pitch import Interval
+from annotator.reading.concert_pitch import is_at_concert_pitch, natural_shares
 from annotator.reading.crooks import BY_ID, C, Crook, crook_for, same_but_octave
 from annotator.reading.evidence import NoteTimes, Source, WordChange, changes, headings, number_of
-from annotator.reading.inference import ENOUGH, NEARLY_ALL, natural_partial
 from annotator.reading.interval_words import in_words
 from annotator.reading.names import Named
 from annotator.reading.vocabulary import TABLE
 from annotator.score.model import Part, Transposition
-
-_AT_CONCERT_PITCH = 0.2  # by this share more notes must be natural as sounding than as written
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,6 +63,11 @@ def timeline(part: Part) -> tuple[tuple[Stage, ...], tuple[Finding, ...]]:
     if not part.transpositions:
         builder.without_transpose()
     return tuple(builder.stages), tuple(builder.findings)
+
+
+def sounds_as_written(part: Part) -> bool:
+    """True when nothing in the part names a crook: it sounds as it stands."""
+    return not any(stage.named for stage in timeline(part)[0])
 
 
 def _events(part: Part, times: NoteTimes) -> list[_Event]:
@@ -272,8 +274,8 @@ class _Builder:
         if not any(stage.named and stage.crook.sounding != C.sounding for stage in self.stages):
             return
         label = self.stages[0].evidence if self.stages[0].named else self.stages[1].evidence
-        shares = _natural_shares(self.part, self.stages)
-        if _is_at_concert_pitch(shares):
+        shares = natural_shares(self.part, [(stage.position, stage.crook) for stage in self.stages])
+        if is_at_concert_pitch(shares):
             why = (
                 f"{shares.as_sounding:.0%} of its notes are natural partials as they stand, and "
                 f"{shares.as_written:.0%} if they were written for the crook"
@@ -304,15 +306,6 @@ class _Builder:
         )
 
 
-@dataclass(frozen=True, slots=True)
-class _Shares:
-    """The share (0–1) of notes that are natural partials, read in the two ways."""
-
-    notes: int
-    as_written: float
-    as_sounding: float
-
-
 def _compatible(one: Named, other: Named) -> bool:
     return (one.crook is not None and other.allows(one.crook)) or (
         other.crook is not None and one.allows(other.crook)
@@ -324,27 +317,3 @@ def _is_octave_of(named: Named, interval: Interval) -> bool:
         crook is not None and same_but_octave(crook.sounding, interval)
         for crook in (named.crook, *named.may_be)
     )
-
-
-def _is_at_concert_pitch(shares: _Shares) -> bool:
-    """The notes are natural partials of the crook named as they stand, and clearly not as written."""
-    return (
-        shares.notes >= ENOUGH
-        and shares.as_sounding >= NEARLY_ALL
-        and shares.as_sounding - shares.as_written >= _AT_CONCERT_PITCH
-    )
-
-
-def _natural_shares(part: Part, stages: list[Stage]) -> _Shares:
-    notes = written = sounding = 0
-    starts = [stage.position for stage in stages]
-    for line in part.lines:
-        index = 0
-        for note in line.notes:
-            while index + 1 < len(starts) and starts[index + 1] <= note.onset:
-                index += 1
-            semitone = note.pitch.semitone
-            notes += 1
-            written += partial_as_written(semitone) is not None
-            sounding += natural_partial(semitone, stages[index].crook) is not None
-    return _Shares(notes, written / max(notes, 1), sounding / max(notes, 1))
