@@ -35,9 +35,7 @@ def send_bytes(
 
 def _answer(file: tuple[IO[bytes], int], media_type: str, digest: str, shown: str) -> Response:
     stream, size = file
-    response = Response(
-        wrap_file(request.environ, stream), content_type=media_type, direct_passthrough=True
-    )
+    response = Response(wrap_file(request.environ, stream), content_type=media_type, direct_passthrough=True)
     response.call_on_close(stream.close)
     response.content_length = size
     response.set_etag(digest)

@@ -1,4 +1,8 @@
-"""Who asks: keys as bearer tokens (RFC 6750), and the owner a request acts for."""
+"""Who asks: keys as bearer tokens (RFC 6750), and the owner a request acts for.
+
+A browser sends no such field with a link or a picture; there the page keeps the key in a cookie that no
+script can read and no other site's form carries along (``HttpOnly``, ``SameSite=Strict``).
+"""
 
 from __future__ import annotations
 
@@ -10,6 +14,7 @@ from workers.context import Context
 from workers.settings import Settings
 
 LOCAL_OWNER = "local"
+COOKIE = "crookline_key"
 
 # Health for whoever runs the service; the page (and its files), where a person enters the key.
 OPEN_ENDPOINTS = {"health.healthz", "health.readyz", "static"}
@@ -23,11 +28,13 @@ def register(app: APIFlask, context: Context) -> None:
     @app.before_request
     def identify() -> None:
         g.owner = LOCAL_OWNER
+        g.known = not settings.keys
         if not settings.keys:
             return
-        found = owner_of(request.headers.get("Authorization", ""), settings)
+        kept = request.cookies.get(COOKIE, "")
+        found = owner_of(request.headers.get("Authorization") or f"Bearer {kept}", settings)
         if found is not None:
-            g.owner = found
+            g.owner, g.known = found, True
         elif request.method != "OPTIONS" and not _open():
             raise Problem(
                 401,

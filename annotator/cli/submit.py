@@ -1,0 +1,93 @@
+"""``crookline submit``: send files to a service and fetch what comes of them."""
+
+from __future__ import annotations
+
+import io
+import sys
+import zipfile
+from pathlib import Path
+from typing import Any
+
+import click
+
+from annotator.cli.choices import reading_options
+from annotator.cli.files import SCORE_SUFFIXES, write
+from annotator.client import Client, ServiceError
+
+SENT_SUFFIXES = (*SCORE_SUFFIXES, ".zip")
+
+
+@click.command(epilog="Example: crookline submit parts/ -o marked/ --url http://127.0.0.1:8080")
+@click.argument(
+    "files", metavar="FILE|FOLDER...", nargs=-1, required=True, type=click.Path(exists=True, path_type=Path)
+)
+@click.option(
+    "-o", "--out", required=True, type=click.Path(path_type=Path), help="The folder for the results."
+)
+@click.option(
+    "--url",
+    envvar="CROOKLINE_URL",
+    default="http://127.0.0.1:8080",
+    show_default=True,
+    help="The service (or CROOKLINE_URL).",
+)
+@click.option(
+    "--secret", envvar="CROOKLINE_SECRET", default="", help="The key's secret (or CROOKLINE_SECRET)."
+)
+@reading_options
+@click.option("--mark", default="fingering,partial,crossing,cue", show_default=True, metavar="LIST")
+@click.option("--show", default="every", show_default=True, help="Fingerings: every, first, awkward.")
+@click.option("--keep", is_flag=True, help="Leave the job on the service.")
+def submit(files: tuple[Path, ...], out: Path, url: str, secret: str, keep: bool, **choices: Any) -> None:
+    """Send files to a running service, follow the work, and fetch the results.
+
+    A folder is sent with all scores in it; the results are laid out the same way.
+    """
+    from annotator.cli.follow import follow  # noqa: PLC0415 - keeps --help quick
+
+    options = {name: list(value) if isinstance(value, tuple) else value for name, value in choices.items()}
+    sent = [(name, path.read_bytes()) for name, path in collect(files)]
+    if not sent:
+        raise click.UsageError(f"no score in what was named ({', '.join(SENT_SUFFIXES)})")
+    try:
+        with Client(url, secret=secret) as client:
+            job = follow(client, client.submit(sent, options))
+            unpack(client.archive(job.id), out)
+            if not keep:
+                client.delete(job.id)
+    except ServiceError as error:
+        raise click.ClickException(str(error)) from None
+    failed = [part for part in job.parts if part.state == "failed"]
+    for part in failed:
+        click.echo(f"{part.name}: {part.reason}", err=True)
+    for name, reason in job.skipped:
+        click.echo(f"{name}: left out, {reason}", err=True)
+    click.echo(f"{len(job.parts) - len(failed)} of {len(job.parts)} files are in {out}")
+    if failed:
+        sys.exit(1)
+
+
+def collect(paths: tuple[Path, ...]) -> list[tuple[str, Path]]:
+    """The files to send, each with the name it gets: its own, or its path below the folder named."""
+    found = []
+    for path in paths:
+        if path.is_dir():
+            inside = sorted(file for file in path.rglob("*") if file.suffix.lower() in SENT_SUFFIXES)
+            found += [(file.relative_to(path).as_posix(), file) for file in inside if file.is_file()]
+        else:
+            found.append((path.name, path))
+    return found
+
+
+def unpack(archive: bytes, out: Path) -> list[Path]:
+    """Write an archive's files below a folder; what would lead out of it is refused by its name."""
+    written = []
+    with zipfile.ZipFile(io.BytesIO(archive)) as opened:
+        for member in opened.infolist():
+            target = out / member.filename
+            if not target.resolve().is_relative_to(out.resolve()):
+                raise click.ClickException(f"the archive has a file outside of its folder: {member.filename}")
+            if not member.is_dir():
+                write(target, opened.read(member))
+                written.append(target)
+    return written
