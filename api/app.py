@@ -9,7 +9,7 @@ from apiflask import APIFlask
 from flask import Response, g, request
 
 from annotator import __version__
-from api import events, health, jobs, keys, problems, results
+from api import events, health, jobs, keys, page, problems, results, sheets
 from workers import logs
 from workers.context import Context, adopt
 from workers.settings import Settings
@@ -17,7 +17,7 @@ from workers.settings import Settings
 log = logs.logger(__name__)
 
 # One module per concept; each has a ``blueprint``.
-MODULES = (jobs, events, results, health)
+MODULES = (jobs, events, results, sheets, health, page)
 
 
 def create_app(settings: Settings | None = None) -> APIFlask:

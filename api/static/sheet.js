@@ -1,0 +1,238 @@
+// The sheet: pages turned in place, notes that tell what to do on them, findings that lead to their bar.
+
+const music = document.getElementById("music");
+const paper = document.getElementById("paper");
+const panel = document.getElementById("note");
+const base = `/v1/jobs/${music.dataset.job}/parts/${music.dataset.part}`;
+const size = music.dataset.paper;
+const pages = Number(music.dataset.pages);
+const notes = new Map();
+let number = Number(music.dataset.page);
+let outline = [];
+let current = null;
+
+const SVG = "http://www.w3.org/2000/svg";
+const signs = (name) => name.replace("#", "♯").replace("b", "♭");
+const amount = (cents) => `${cents < 0 ? "−" : "+"}${Math.abs(Math.round(cents))} cents`;
+
+async function load() {
+  for (const element of document.querySelectorAll(".scripted")) element.hidden = false;
+  const [report, sheets] = await Promise.all([json(`${base}/report`), json(`${base}/pages?paper=${size}`)]);
+  outline = sheets.pages;
+  for (const part of report.parts) {
+    for (const line of part.lines) for (const note of line.notes) notes.set(note.place, note);
+  }
+  await open(number);
+}
+
+async function json(address) {
+  const answer = await fetch(address);
+  if (!answer.ok) throw new Error(`${address}: ${answer.status}`);
+  return answer.json();
+}
+
+async function open(wanted) {
+  const answer = await fetch(`${base}/pages/${wanted}?paper=${size}`);
+  if (!answer.ok) throw new Error(`page ${wanted}: ${answer.status}`);
+  const drawn = new DOMParser().parseFromString(await answer.text(), "image/svg+xml").documentElement;
+  number = wanted;
+  current = null;
+  drawn.removeAttribute("width");
+  drawn.removeAttribute("height");
+  drawn.removeAttribute("color");
+  drawn.setAttribute("role", "group");
+  drawn.setAttribute("aria-label", `Music of page ${number}`);
+  for (const note of drawn.querySelectorAll("g.note[id^=n]")) prepare(note);
+  const first = drawn.querySelector("g.note[role=button]");
+  if (first) first.setAttribute("tabindex", "0");
+  paper.replaceChildren(document.importNode(drawn, true));
+  paper.setAttribute("aria-label", `Music of page ${number}`);
+  paper.scrollTop = 0;
+  turners();
+}
+
+function prepare(element) {
+  const note = notes.get(Number(element.id.slice(1)));
+  if (!note) return;
+  element.setAttribute("role", "button");
+  element.setAttribute("tabindex", "-1");
+  const how = note.fingering === null ? "out of reach" : `valves ${note.fingering}`;
+  element.setAttribute("aria-label", `${spoken(note.reading)}, bar ${note.measure}, ${how}`);
+}
+
+const spoken = (name) => name.replace("#", " sharp ").replace("b", " flat ");
+
+function turners() {
+  document.getElementById("which").textContent = `Page ${number} of ${pages}`;
+  for (const [id, to] of [["prev", number - 1], ["next", number + 1]]) {
+    const link = document.getElementById(id);
+    if (to >= 1 && to <= pages) {
+      link.href = `?page=${to}&paper=${size}`;
+      link.removeAttribute("aria-disabled");
+    } else {
+      link.removeAttribute("href");
+      link.setAttribute("aria-disabled", "true");
+    }
+  }
+}
+
+async function turn(to) {
+  if (to < 1 || to > pages || to === number) return;
+  await open(to);
+  history.replaceState(null, "", `?page=${to}&paper=${size}`);
+}
+
+for (const [id, step] of [["prev", -1], ["next", 1]]) {
+  document.getElementById(id)?.addEventListener("click", (event) => {
+    event.preventDefault();
+    turn(number + step);
+  });
+}
+
+const wider = document.getElementById("wider");
+wider?.addEventListener("click", () => {
+  const on = paper.classList.toggle("wide");
+  wider.setAttribute("aria-pressed", String(on));
+});
+
+function choose(element, { focus = true } = {}) {
+  const note = notes.get(Number(element.id.slice(1)));
+  if (!note) return;
+  for (const other of paper.querySelectorAll(".chosen, .ring, .bar")) {
+    if (other.classList.contains("note")) other.classList.remove("chosen");
+    else other.remove();
+  }
+  current?.setAttribute("tabindex", "-1");
+  current = element;
+  element.setAttribute("tabindex", "0");
+  element.classList.add("chosen");
+  const head = element.querySelector(".notehead") || element;
+  const box = head.getBBox();
+  const ring = document.createElementNS(SVG, "rect");
+  const room = 110;
+  ring.setAttribute("class", "ring");
+  ring.setAttribute("x", box.x - room);
+  ring.setAttribute("y", box.y - room);
+  ring.setAttribute("width", box.width + 2 * room);
+  ring.setAttribute("height", box.height + 2 * room);
+  ring.setAttribute("rx", 120);
+  (head.parentNode || element).append(ring);
+  if (focus) element.focus({ preventScroll: true });
+  tell(note);
+}
+
+function tell(note) {
+  const rows = [];
+  const row = (term, text) => {
+    if (!text) return;
+    const dt = document.createElement("dt");
+    const dd = document.createElement("dd");
+    dt.textContent = term;
+    dd.textContent = text;
+    rows.push(dt, dd);
+  };
+  row("Read", signs(note.reading));
+  row("Printed", signs(note.written));
+  row("Sounds", signs(note.sounding));
+  if (note.fingering !== null) {
+    row("Partial", `${note.partial}, ${amount(note.cents)}`);
+    row("Also", note.alternates.map((way) => `${way.fingering} on ${way.partial} (${amount(way.cents)})`).join("; "));
+    row("Slide", note.slide || (note.slide_mm ? `${Math.round(note.slide_mm)} mm` : ""));
+  }
+  row("Natural", note.natural_partial ? `partial ${note.natural_partial} of the old crook` : "");
+  if (note.crossing) {
+    row("Crossing", `${"!".repeat(note.crossing.grade)} ${note.crossing.sentence || note.crossing.reasons.join(", ")}`);
+    row("Instead", note.crossing.instead);
+  }
+  row("Why", note.why);
+  const list = document.createElement("dl");
+  list.append(...rows);
+  const title = document.createElement("h2");
+  title.textContent = `Bar ${note.measure}, beat ${note.beat}`;
+  const valves = document.createElement("p");
+  valves.className = "valves";
+  if (note.fingering === null) valves.textContent = "Out of reach";
+  else valves.append(caps(note.fingering), note.fingering);
+  panel.classList.add("filled");
+  panel.replaceChildren(title, valves, list);
+}
+
+// The valves from the side: high and hollow is up, low and filled is pressed.
+function caps(fingering) {
+  const pressed = new Set(fingering.split("-").map(Number));
+  const count = Math.max(3, ...pressed);
+  const svg = document.createElementNS(SVG, "svg");
+  svg.setAttribute("viewBox", `0 0 ${count * 14} 30`);
+  svg.setAttribute("aria-hidden", "true");
+  for (let valve = 1; valve <= count; valve += 1) {
+    const down = pressed.has(valve);
+    const x = (valve - 1) * 14 + 7;
+    const path = document.createElementNS(SVG, "path");
+    path.setAttribute("d", `M${x - 4} 17h8v11h-8z${down ? "" : `M${x} 17V4`}M${x - 5} ${down ? 14 : 3}h10`);
+    path.setAttribute("stroke", "currentColor");
+    path.setAttribute("stroke-width", "2");
+    path.setAttribute("stroke-linecap", "round");
+    path.setAttribute("fill", down ? "currentColor" : "none");
+    svg.append(path);
+  }
+  return svg;
+}
+
+paper?.addEventListener("click", (event) => {
+  const element = event.target.closest("g.note[role=button]");
+  if (element) choose(element);
+});
+
+paper?.addEventListener("keydown", (event) => {
+  const all = [...paper.querySelectorAll("g.note[role=button]")];
+  const at = all.indexOf(event.target);
+  if (at < 0) return;
+  const steps = { ArrowRight: 1, ArrowDown: 1, ArrowLeft: -1, ArrowUp: -1 };
+  if (event.key in steps) {
+    const next = all[at + steps[event.key]];
+    event.preventDefault();
+    if (next) choose(next);
+    else turn(number + steps[event.key]);
+  } else if (event.key === "Enter" || event.key === " ") {
+    event.preventDefault();
+    choose(event.target);
+  }
+});
+
+document.addEventListener("click", async (event) => {
+  const link = event.target.closest("a.jump");
+  if (!link || event.ctrlKey || event.metaKey || event.shiftKey) return;
+  event.preventDefault();
+  await turn(Number(link.dataset.page));
+  const place = link.dataset.place && paper.querySelector(`#n${link.dataset.place}`);
+  if (place) choose(place, { focus: false });
+  else bar(link.dataset.partId, link.dataset.measure);
+  (paper.querySelector(".ring, .bar") || paper).scrollIntoView({ block: "center", inline: "center" });
+  paper.focus({ preventScroll: true });
+});
+
+// A measure's box; a long rest carries the name of its first bar.
+function bar(part, measure) {
+  const page = outline[number - 1];
+  const at = page.measures.indexOf(measure);
+  if (at < 0) return;
+  const wanted = page.from + at;
+  let found = null;
+  for (const element of paper.querySelectorAll("g.measure")) {
+    if (Number(element.id.slice(1)) <= wanted) found = element;
+  }
+  if (!found) return;
+  for (const other of paper.querySelectorAll(".bar")) other.remove();
+  const box = (found.querySelector(".staff") || found).getBBox();
+  const frame = document.createElementNS(SVG, "rect");
+  frame.setAttribute("class", "bar");
+  for (const side of ["x", "y", "width", "height"]) frame.setAttribute(side, box[side]);
+  found.append(frame);
+}
+
+if (paper) {
+  load().catch(() => {
+    // The picture of the page stays; only the conversation with it is missing.
+    panel.hidden = true;
+  });
+}
