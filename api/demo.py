@@ -76,6 +76,9 @@ def _run(files: list[tuple[str, bytes]], out: Path, instrument: str) -> int:
                 reports = [client.report(job.id, part.n) for part in job.parts if part.state == "done"]
             click.echo(f"All {len(job.parts)} parts have ended after {seconds:.2f} s. Stopping the service.")
     _print_table(reports, {part.name: part.seconds for part in job.parts})
+    for report in reports:
+        for warning in report["warnings"]:
+            click.echo(f"{report['source']['name']}, measure {warning['measure']}: {warning['message']}")
     failed = [part for part in job.parts if part.state == "failed"]
     for part in failed:
         click.echo(f"failed: {part.name}: {part.reason}", err=True)

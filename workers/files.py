@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import os
 import secrets
+import shutil
 from collections.abc import Iterable
 from contextlib import suppress
 from pathlib import Path
@@ -15,6 +16,8 @@ from typing import IO, Any, cast
 
 import fsspec
 from fsspec.implementations.local import LocalFileSystem
+
+REMOVALS = 10
 
 
 class Files:
@@ -130,6 +133,15 @@ class Files:
 
     def remove(self, name: str) -> None:
         """Remove a file or a folder with all in it; what is not there is removed already."""
+        if self.local:
+            path = Path(self._path(name))
+            for _ in range(REMOVALS):
+                # Somebody may write into the folder at the same moment: then it is not empty, so again.
+                if not path.is_dir():
+                    path.unlink(missing_ok=True)
+                    return
+                shutil.rmtree(path, ignore_errors=True)
+            return
         with suppress(FileNotFoundError):
             self._fs.rm(self._path(name), recursive=True)
 

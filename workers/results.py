@@ -4,13 +4,16 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping
-from dataclasses import asdict, replace
+from dataclasses import asdict
 from functools import cache
 from hashlib import sha256
 from pathlib import Path
 from typing import Any
 
 import annotator
+from annotator.fingering.profile import load_profile
+from annotator.instruments import load
+from annotator.reading.overrides import parse_crook_option
 from workers.files import Files
 
 FOLDER = "results"
@@ -52,6 +55,12 @@ def keep(files: Files, where: str, data: bytes, report: Mapping[str, Any]) -> No
 
 
 def options_of(values: Mapping[str, Any]) -> annotator.Options:
-    """The library's options for those of a job, lists made equal whatever their order of arrival."""
+    """The library's options for those of a job. Raises BadOption for anything the library would refuse.
+
+    Instruments and profiles are those that come with the program: a name is never taken for a path.
+    """
     options = annotator.Options.from_mapping(values)
-    return replace(options, mark=tuple(dict.fromkeys(options.mark)))
+    load(str(options.instrument))
+    load_profile(options.profile)
+    parse_crook_option(options.crook)
+    return options

@@ -46,6 +46,7 @@ async function open(wanted) {
   const first = drawn.querySelector("g.note[role=button]");
   if (first) first.setAttribute("tabindex", "0");
   paper.replaceChildren(document.importNode(drawn, true));
+  for (const note of paper.querySelectorAll("g.note[role=button]")) widen(note);
   paper.setAttribute("aria-label", `Music of page ${number}`);
   paper.scrollTop = 0;
   turners();
@@ -58,6 +59,27 @@ function prepare(element) {
   element.setAttribute("tabindex", "-1");
   const how = note.fingering === null ? "out of reach" : `valves ${note.fingering}`;
   element.setAttribute("aria-label", `${spoken(note.reading)}, bar ${note.measure}, ${how}`);
+}
+
+// A note is small under a finger: all of its box, the partial under it too, can be pressed.
+function widen(element) {
+  const box = element.getBBox();
+  const area = document.createElementNS(SVG, "rect");
+  area.setAttribute("class", "area");
+  for (const side of ["x", "y", "width", "height"]) area.setAttribute(side, box[side]);
+  element.prepend(area);
+}
+
+// The note nearest to a press, as the eye takes it: sideways counts, up and down hardly.
+function nearest(x, y) {
+  let best = null;
+  let least = 26;
+  for (const element of paper.querySelectorAll("g.note[role=button]")) {
+    const box = (element.querySelector(".notehead") || element).getBoundingClientRect();
+    const away = Math.hypot(x - box.x - box.width / 2, (y - box.y - box.height / 2) / 3);
+    if (away < least) [best, least] = [element, away];
+  }
+  return best;
 }
 
 const spoken = (name) => name.replace("#", " sharp ").replace("b", " flat ");
@@ -179,7 +201,7 @@ function caps(fingering) {
 }
 
 paper?.addEventListener("click", (event) => {
-  const element = event.target.closest("g.note[role=button]");
+  const element = nearest(event.clientX, event.clientY) || event.target.closest("g.note[role=button]");
   if (element) choose(element);
 });
 
