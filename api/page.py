@@ -139,6 +139,7 @@ def part(job_id: str, n: int) -> Any:
         outline=outline,
         number=number,
         paper=paper,
+        asked=paper if request.args.get("paper") else None,
         papers=PAPERS,
         trouble=trouble,
         report=report,

@@ -6,17 +6,14 @@ low and filled when pressed, so it reads without colour. Lengths are hundredths 
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable, Mapping, Sequence
-from functools import cache
-from importlib import util
-from pathlib import Path
 from typing import Any
 from xml.sax.saxutils import escape
 
 from annotator.instruments import Instrument
 from annotator.pitch import Pitch
 from annotator.sheets.drawing import FACE, signs, words
+from annotator.sheets.glyphs import EM, sign
 from annotator.sheets.paper import Paper
 
 COLUMNS = 10
@@ -32,8 +29,8 @@ ALSO_LINE = 330.0
 ALSO_LINES = 2
 
 CLEF, WHOLE, SHARP, FLAT = "E050", "E0A2", "E262", "E260"
-# A music font's unit is a thousandth of an em, and an em is four staff spaces (SMuFL 1.4).
-GLYPH_SCALE = SPACE * 4 / 1000
+# An em is four staff spaces (SMuFL 1.4).
+GLYPH_SCALE = SPACE * 4 / EM
 TOP_LINE = Pitch("F", 0, 5)
 BOTTOM_LINE = Pitch("E", 0, 4)
 
@@ -89,7 +86,9 @@ def _strip_height(strip: Sequence[Row]) -> float:
     ) + ALSO_LINE * ALSO_LINES
 
 
-def _sheet(instrument: Instrument, strips: list[Sequence[Row]], paper: Paper, height: float, number: str) -> str:
+def _sheet(
+    instrument: Instrument, strips: list[Sequence[Row]], paper: Paper, height: float, number: str
+) -> str:
     width = paper.width * 100
     left, right = paper.margin * 100, width - paper.margin * 100
     y = paper.margin * 100
@@ -240,19 +239,5 @@ def _amount(cents: float) -> str:
     return f"{round(cents):+d}".replace("-", "−") if round(cents) else "0"
 
 
-@cache
-def _outline(code: str) -> str:
-    """The outline of a music glyph, from the font that the engraver carries (Leipzig, SIL OFL 1.1)."""
-    engraver = util.find_spec("verovio")
-    if engraver is None or engraver.origin is None:
-        raise ModuleNotFoundError("verovio carries the music font; install it")
-    source = (Path(engraver.origin).parent / "data" / "Leipzig" / f"{code}.xml").read_text(encoding="utf-8")
-    found = re.search(r'\bd="([^"]+)"', source)
-    return found.group(1) if found else ""
-
-
 def _glyph(code: str, x: float, y: float) -> str:
-    return (
-        f'<path transform="translate({x:.0f} {y:.0f}) scale({GLYPH_SCALE:g} -{GLYPH_SCALE:g})" '
-        f'd="{_outline(code)}"/>'
-    )
+    return sign(code, x, y, GLYPH_SCALE)

@@ -29,6 +29,7 @@ from annotator.sheets import engraving_sheet as sheet
 from annotator.sheets.drawing import FACE
 from annotator.sheets.engraving_mei import prepare
 from annotator.sheets.engraving_source import Copy, copy_part, parse, part_ids
+from annotator.sheets.glyphs import draw_signs
 from annotator.sheets.paper import A4, Paper
 
 # The engraver's own limit for the height of a page, in tenths of a millimetre.
@@ -239,7 +240,7 @@ def _presentable(roll: str) -> str:
     music = _BOLD.sub(lambda match: match.group(0) + ' font-weight="bold"', music)
     music = _ITALIC.sub(lambda match: match.group(0) + ' font-style="italic"', music)
     music = _PLACEHOLDER.sub(lambda match: match.group(0) + ' visibility="hidden"', music)
-    return glyphs + end + music
+    return glyphs + end + draw_signs(music)
 
 
 def _options(paper: Paper, *, roll: bool) -> dict[str, Any]:
@@ -258,8 +259,8 @@ def _options(paper: Paper, *, roll: bool) -> dict[str, Any]:
         "unit": UNIT,
         "lyricSize": 3.2,
         "lyricTopMinMargin": 1.5,
-        "spacingStaff": 8,
-        "spacingSystem": 6,
+        "spacingStaff": 7,
+        "spacingSystem": 3,
         "spacingLinear": 0.28,
         "fingeringScale": 0.72,
         "multiRestStyle": "block",

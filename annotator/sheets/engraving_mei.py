@@ -18,6 +18,7 @@ XML_ID = "{http://www.w3.org/XML/1998/namespace}id"
 # A system may end before a long rest of this many bars: a hand is free there.
 TURNING_BARS = 3
 _FLAG = re.compile(r"\s*!{1,3}\s")
+_OPENING = frozenset(("tempo", "dir", "reh"))
 _RESTING = frozenset(("mRest", "mSpace"))
 
 
@@ -72,11 +73,17 @@ def _score_definition(measure: Any) -> Any:
     return definition
 
 
-def _rests(measure: Any) -> list[Any]:
-    """The whole-bar rests of a measure in which every staff rests and nothing is printed; or none."""
+def _rests(measure: Any, *, first: bool = False) -> list[Any]:
+    """The whole-bar rests of a measure in which every staff rests and nothing is printed; or none.
+
+    The ``first`` of several may have words and a tempo at its beginning.
+    """
     found = []
     for child in measure:
-        if child.tag != _tag("staff"):
+        name = etree.QName(child).localname
+        if first and name in _OPENING and float(child.get("tstamp", "9")) <= 1:
+            continue
+        if name != "staff":
             return []
         layers = child.findall(_tag("layer"))
         if len(layers) != 1 or len(layers[0]) != 1 or etree.QName(layers[0][0]).localname not in _RESTING:
@@ -90,14 +97,14 @@ def _long_rests(measures: list[Any]) -> None:
     for measure in [*measures, None]:
         follows = (
             measure is not None
-            and bool(_rests(measure))
+            and bool(_rests(measure, first=not run))
             and (not run or (run[-1].getnext() is measure and not run[-1].get("right")))
             and not measure.get("left")
         )
         if run and not follows:
             _merge(run)
             run = []
-        if measure is not None and _rests(measure):
+        if measure is not None and _rests(measure, first=not run):
             run.append(measure)
 
 
@@ -105,7 +112,7 @@ def _merge(run: list[Any]) -> None:
     if len(run) < 2:
         return
     first, last = run[0], run[-1]
-    for rest in _rests(first):
+    for rest in _rests(first, first=True):
         parent = rest.getparent()
         parent.remove(rest)
         etree.SubElement(parent, _tag("multiRest"), num=str(len(run)))

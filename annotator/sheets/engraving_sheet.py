@@ -48,7 +48,8 @@ def heading(report: Mapping[str, Any], part_id: str, copy: Any, kind: str, instr
         if part.get("id") == part_id:
             segments = list(part.get("segments", ()))
             name = part.get("name") or name
-    return Heading(copy.title, copy.composer, name, crooks(segments), instrument, kind)
+    title = str(report.get("title") or "") or copy.title
+    return Heading(title, copy.composer, name, crooks(segments), instrument, kind)
 
 
 def crooks(segments: list[Mapping[str, Any]]) -> str:

