@@ -43,11 +43,12 @@ class Staff:
 
     ``bar``: staff place (``Pitch.diatonic``) to alteration, printed in this bar; ``doubtful``: step
     (0–6) to the alteration last heard, where the bar before or another octave left it other than
-    a reader would expect.
+    a reader would expect; ``held``: the same for what a tie held over into this bar.
     """
 
     bar: dict[int, int] = field(default_factory=dict)
     doubtful: dict[int, int] = field(default_factory=dict)
+    held: dict[int, int] = field(default_factory=dict)
 
 
 def accidentals(
@@ -62,12 +63,14 @@ def accidentals(
     """
     if staff is None:
         staff = Staff()
-    bar, doubtful = staff.bar, staff.doubtful
+    bar, doubtful, held = staff.bar, staff.doubtful, staff.held
     key = alters_of_key(fifths)
     if new_bar:
-        staff.doubtful = doubtful = {
-            place % 7: alter for place, alter in bar.items() if alter != key[place % 7]
-        }
+        staff.doubtful = doubtful = held
+        for place, alter in bar.items():
+            if alter != key[place % 7]:
+                doubtful[place % 7] = alter
+        staff.held = held = {}
         bar.clear()
     found: list[Accidental | None] = []
     add = found.append
@@ -79,7 +82,7 @@ def accidentals(
         if tied:
             # Holds over from the bar before; what follows at this step is no longer self-evident.
             if place not in bar and alter != key[step]:
-                doubtful[step] = alter
+                doubtful[step] = held[step] = alter
             add(None)
             continue
         in_force = bar.get(place)
@@ -89,6 +92,7 @@ def accidentals(
                 if doubtful and step in doubtful and doubtful.pop(step) != alter:
                     add(_COURTESY[alter])
                     bar[place] = alter
+                    held.pop(step, None)
                     continue
                 add(None)
                 continue

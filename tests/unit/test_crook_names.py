@@ -34,24 +34,57 @@ def test_words_that_change_nothing(text: str) -> None:
 
 # Every way the four languages write the crooks of natural trumpets.
 ENGLISH = {
-    "F": ["F"], "E": ["E", "E natural", "E♮"], "Eb": ["Eb", "E♭", "E flat", "E-flat", "E Flat"], "D": ["D"],
-    "Db": ["Db", "D♭", "D-flat"], "C": ["C"], "B": ["B natural", "B♮", "B-natural"],
-    "Bb": ["Bb", "B♭", "B flat", "B-flat", "B ♭"], "A": ["A"], "Ab": ["Ab", "A♭", "A flat"], "G": ["G"],
-}  # fmt: skip
+    "F": ["F"],
+    "E": ["E", "E natural", "E♮"],
+    "Eb": ["Eb", "E♭", "E flat", "E-flat", "E Flat"],
+    "D": ["D"],
+    "Db": ["Db", "D♭", "D-flat"],
+    "C": ["C"],
+    "B": ["B natural", "B♮", "B-natural"],
+    "Bb": ["Bb", "B♭", "B flat", "B-flat", "B ♭"],
+    "A": ["A"],
+    "Ab": ["Ab", "A♭", "A flat"],
+    "G": ["G"],
+}
 GERMAN = {
-    "F": ["F"], "E": ["E"], "Eb": ["Es"], "D": ["D"], "Db": ["Des"], "C": ["C"], "B": ["H"], "Bb": ["B"], "A": ["A"],
-    "Ab": ["As"], "G": ["G"],
-}  # fmt: skip
+    "F": ["F"],
+    "E": ["E"],
+    "Eb": ["Es"],
+    "D": ["D"],
+    "Db": ["Des"],
+    "C": ["C"],
+    "B": ["H"],
+    "Bb": ["B"],
+    "A": ["A"],
+    "Ab": ["As"],
+    "G": ["G"],
+}
 ITALIAN = {
-    "F": ["Fa"], "E": ["Mi", "Mi naturale"], "Eb": ["Mi♭", "Mib", "Mi b", "Mi bemolle"], "D": ["Re"],
-    "Db": ["Re♭", "Reb"], "C": ["Do"], "B": ["Si", "Si naturale"], "Bb": ["Si♭", "Sib", "Si bem."], "A": ["La"],
-    "Ab": ["La♭", "Lab", "La bemolle"], "G": ["Sol"],
-}  # fmt: skip
+    "F": ["Fa"],
+    "E": ["Mi", "Mi naturale"],
+    "Eb": ["Mi♭", "Mib", "Mi b", "Mi bemolle"],
+    "D": ["Re"],
+    "Db": ["Re♭", "Reb"],
+    "C": ["Do"],
+    "B": ["Si", "Si naturale"],
+    "Bb": ["Si♭", "Sib", "Si bem."],
+    "A": ["La"],
+    "Ab": ["La♭", "Lab", "La bemolle"],
+    "G": ["Sol"],
+}
 FRENCH = {
-    "F": ["fa"], "E": ["mi", "mi naturel"], "Eb": ["mi♭", "mi bémol"], "D": ["ré"], "Db": ["ré♭", "ré bémol"],
-    "C": ["ut", "do"], "B": ["si", "si bécarre"], "Bb": ["si♭", "sib", "si bémol"], "A": ["la"], "Ab": ["la♭", "la bémol"],
+    "F": ["fa"],
+    "E": ["mi", "mi naturel"],
+    "Eb": ["mi♭", "mi bémol"],
+    "D": ["ré"],
+    "Db": ["ré♭", "ré bémol"],
+    "C": ["ut", "do"],
+    "B": ["si", "si bécarre"],
+    "Bb": ["si♭", "sib", "si bémol"],
+    "A": ["la"],
+    "Ab": ["la♭", "la bémol"],
     "G": ["sol"],
-}  # fmt: skip
+}
 LANGUAGES = (
     (["Trumpet", "Trumpets", "Tpt.", "Tpts", "Trp.", "Cornet", "Flugelhorn"], "in", ENGLISH),
     (["Trompete", "Trompeten", "Trp.", "Kornett", "Flügelhorn"], "in", GERMAN),
@@ -76,7 +109,7 @@ change_case = st.sampled_from([str, str.upper, str.lower, str.title])
 
 
 @given(case, number_before, number_between, number_after, space, change_case, st.booleans())
-def test_headings_of_all_languages(
+def test_headings_of_all_languages(  # noqa: PLR0917 - one argument for each thing that varies
     row: tuple[str, str, str, str],
     before: str,
     between: str,

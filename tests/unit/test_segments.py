@@ -432,13 +432,13 @@ def test_segments_cover_the_part(beats: list[str], data: st.DataObject) -> None:
     texts = st.sampled_from(
         ["muta in F", "in D", "to Flugelhorn", "to Picc. in A", "II. Trombe in E", "muta in C", "dolce"]
     )
-    words = data.draw(st.lists(st.tuples(at, texts), max_size=5).map(lambda found: sorted(found)))
+    words = data.draw(st.lists(st.tuples(at, texts), max_size=5).map(sorted))
     transposes = data.draw(
         st.lists(
             st.tuples(st.integers(1, count), st.sampled_from([F, E, E_FLAT, B_FLAT])),
             max_size=4,
             unique_by=lambda item: item[0],
-        ).map(lambda found: sorted(found))
+        ).map(sorted)
     )
     made = part(" ".join(beats), name="Tromba in F", words=words, transposes=transposes)
     option = data.draw(st.sampled_from(["auto", "infer", "F", f"D@1-{count}", f"E@{count}-"]))
@@ -458,7 +458,8 @@ def test_segments_cover_the_part(beats: list[str], data: st.DataObject) -> None:
     ("interval", "words"),
     [
         ((2, 4), "up a major third"), ((-2, -3), "down a minor third"), ((3, 6), "up an augmented fourth"),
-        ((1, 2), "up a tone"), ((-1, -1), "down a semitone"), ((4, 7), "up a fifth"), ((4, 6), "up a diminished fifth"),
+        ((1, 2), "up a tone"), ((-1, -1), "down a semitone"), ((4, 7), "up a fifth"),
+        ((4, 6), "up a diminished fifth"),
         ((7, 12), "up an octave"), ((-8, -14), "down a major ninth"), ((-6, -10), "down a minor seventh"),
         ((0, 1), "up a chromatic semitone"), ((1, 3), "up an augmented second"), ((14, 24), "up 2 octaves"),
         ((15, 26), "up 2 octaves and a major second"), ((1, 0), "as it sounds, spelled 1 step higher"),
