@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from typing import cast
+from typing import Any, cast
 
 import structlog
+from apiflask import APIFlask
 from flask import current_app, g
 
 from api.problems import Problem
@@ -37,3 +38,13 @@ def part(found: Job, n: int) -> Part:
     if part is None:
         raise Problem(404, "no-such-part", f"the job has {len(found.parts)} parts; there is no part {n}")
     return part
+
+
+def application() -> APIFlask:
+    """The running application."""
+    return cast(APIFlask, current_app)
+
+
+def extension(name: str) -> Any:
+    """What the factory has put into the application under a name."""
+    return current_app.extensions[name]

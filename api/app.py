@@ -9,7 +9,21 @@ from apiflask import APIFlask
 from flask import Response, g, request
 
 from annotator import __version__
-from api import events, health, jobs, keys, page, problems, results, sheets
+from api import (
+    cors,
+    docs,
+    events,
+    health,
+    instruments,
+    jobs,
+    keys,
+    limits,
+    metrics,
+    page,
+    problems,
+    results,
+    sheets,
+)
 from workers import logs
 from workers.context import Context, adopt
 from workers.settings import Settings
@@ -17,7 +31,7 @@ from workers.settings import Settings
 log = logs.logger(__name__)
 
 # One module per concept; each has a ``blueprint``.
-MODULES = (jobs, events, results, sheets, health, page)
+MODULES = (jobs, events, results, sheets, instruments, health, metrics, docs, page)
 
 
 def create_app(settings: Settings | None = None) -> APIFlask:
@@ -46,6 +60,9 @@ def create_app(settings: Settings | None = None) -> APIFlask:
     keys.register(app, context)
     for module in MODULES:
         app.register_blueprint(module.blueprint)
+    limits.register(app, context)
+    cors.register(app, context)
+    metrics.register(app)
     _conditional_documents(app)
     return app
 

@@ -24,10 +24,21 @@ def problems(*codes: int) -> Responses:
     }
 
 
+def text(description: str, media_type: str) -> dict[str, Any]:
+    """A response with text."""
+    return {"description": description, "content": {media_type: {"schema": {"type": "string"}}}}
+
+
 def content(description: str, *media_types: str) -> dict[str, Any]:
     """A response with a file of one of the media types."""
     binary = {"type": "string", "format": "binary"}
     return {"description": description, "content": {kind: {"schema": binary} for kind in media_types}}
+
+
+def alternatives(description: str, *media_types: str) -> dict[str, Any]:
+    """A response as a JSON object or as a file, whichever is asked for."""
+    files = content(description, *(kind for kind in media_types if kind != "application/json"))
+    return {"description": description, "content": document(description)["content"] | files["content"]}
 
 
 def document(description: str) -> dict[str, Any]:

@@ -13,6 +13,13 @@ from workers.settings import Settings
 from workers.status import Status
 
 DAY = 86_400
+RESULTS = {
+    "annotated": "results.annotated",
+    "report": "results.report",
+    "transposed": "results.transposed",
+    "pages": "sheets.outline",
+    "pdf": "sheets.pdf",
+}
 
 
 def job_document(job: Job, status: Status, settings: Settings) -> dict[str, Any]:
@@ -61,7 +68,7 @@ def part_document(job: Job, part: Part, status: Status) -> dict[str, Any]:
         if outcome.state == "done":
             document["summary"] = dict(outcome.summary)
             document["links"] = {
-                name: url_for(f"results.{name}", job_id=job.id, n=part.n) for name in ("annotated", "report")
+                name: url_for(endpoint, job_id=job.id, n=part.n) for name, endpoint in RESULTS.items()
             }
     elif part.n in status.running:
         document["worker"] = status.running[part.n]["worker"]

@@ -14,7 +14,8 @@ from kombu.exceptions import OperationalError
 from annotator.errors import BadOption
 from api import access, describe, schemas
 from api.documents import job_document, job_summary
-from workers import logs, results, tasks
+from api.problems import Problem
+from workers import callbacks, logs, requests, results, tasks
 from workers.intake import Intake, take_in
 from workers.jobs import Job, id_time, new_id
 from workers.queues import is_bulk
@@ -25,17 +26,19 @@ log = logs.logger(__name__)
 
 
 @blueprint.post("")
+@blueprint.input(schemas.CreateHeaders, location="headers", arg_name="headers")
 @blueprint.input(schemas.Upload, location="form_and_files", arg_name="upload")
 @blueprint.output(
     schemas.JobDocument, status_code=202, description="The job is accepted and will be worked on"
 )
-@blueprint.doc(responses=describe.problems(413, 422, 503))
-def create_job(upload: Mapping[str, Any]) -> Any:
+@blueprint.doc(responses=describe.problems(409, 413, 422, 429, 503))
+def create_job(headers: Mapping[str, str], upload: Mapping[str, Any]) -> Any:
     """Send files to be marked"""
     context = access.context()
     options = parse_options(upload["options"])
     files = [(file.filename or "", file.read()) for file in upload["files"]]
-    job = accept(take_in(files, context.settings), options)
+    callback = callback_of(upload["callback_url"], upload["callback_secret"])
+    job = accept(take_in(files, context.settings), options, callback=callback, key=headers["idempotency_key"])
     return (
         job_document(job, status(context, job), context.settings),
         202,
@@ -43,11 +46,29 @@ def create_job(upload: Mapping[str, Any]) -> Any:
     )
 
 
-def accept(intake: Intake, options: Mapping[str, Any]) -> Job:
-    """Keep a new job and put its parts into the queue."""
+def accept(
+    intake: Intake, options: Mapping[str, Any], *, callback: tuple[str, str] = ("", ""), key: str = ""
+) -> Job:
+    """Keep a new job and put its parts into the queue; the same job again for a key used before.
+
+    Raises Problem when the key came with another request.
+    """
     context = access.context()
     job_id = new_id()
     parts = tuple(part for part, _ in intake.parts)
+    if key:
+        asked = requests.digest(parts, {"options": options, "callback": callback})
+        claimed = requests.claim(context.store.files, access.owner(), key, requests.Request(job_id, asked))
+        if claimed.asked != asked:
+            raise Problem(
+                409,
+                "idempotency-conflict",
+                "this Idempotency-Key was used before, with other files or options",
+            )
+        job_id = claimed.job
+        known = context.store.job(f"{access.owner()}/{job_id}")
+        if known is not None:
+            return known
     job = Job(
         owner=access.owner(),
         id=job_id,
@@ -55,6 +76,8 @@ def accept(intake: Intake, options: Mapping[str, Any]) -> Job:
         options=options,
         parts=parts,
         skipped=tuple(intake.skipped),
+        callback_url=callback[0],
+        callback_secret=callback[1],
         bulk=is_bulk(parts, context.settings),
     )
     context.store.accept(job, intake.parts)
@@ -65,6 +88,21 @@ def accept(intake: Intake, options: Mapping[str, Any]) -> Job:
         # The job is in the store and safe: the next sweep sends its parts.
         log.warning("job waits for the queue", job=job.ref, error=repr(error))
     return job
+
+
+def callback_of(url: str, secret: str) -> tuple[str, str]:
+    """The address to tell of the job's end, and the secret to sign with. Raises Problem."""
+    if not url:
+        return "", ""
+    settings = access.context().settings
+    fault = callbacks.fault_of(url)
+    if not fault and not (secret or settings.callback_secret):
+        fault = "a callback needs `callback_secret`, to sign the message with"
+    if fault:
+        field = "callback_secret" if "callback_secret" in fault else "callback_url"
+        errors = [{"field": field, "pointer": f"/{field}", "detail": fault}]
+        raise Problem(422, "bad-callback", fault, errors=errors)
+    return url, secret
 
 
 def parse_options(text: str) -> dict[str, Any]:

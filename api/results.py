@@ -2,31 +2,101 @@
 
 from __future__ import annotations
 
+import time
+from hashlib import sha256
 from typing import Any
 
 from apiflask import APIBlueprint
+from flask import Response, request
 
 from api import access, describe
-from api.files import send
+from api.files import send, send_bytes
 from api.problems import Problem, not_ready
 from workers import archive as archives
+from workers import products, tasks
+from workers.containers import packed, unpacked
 from workers.jobs import Job, Outcome, Part
 from workers.media import MUSICXML, MXL, ZIP
+from workers.products import PRODUCTS, Product
 from workers.status import status
 
 blueprint = APIBlueprint("results", __name__, url_prefix="/v1/jobs/<job_id>", tag="Results")
 
+MAKING_SECONDS = 20
+
 
 @blueprint.get("/parts/<int:n>/annotated")
 @blueprint.doc(
-    responses=describe.responses(404, 409, s200=describe.content("The file with its marks", MUSICXML, MXL))
+    responses=describe.responses(
+        404, 406, 409, s200=describe.content("The file with its marks", MUSICXML, MXL)
+    )
 )
 def annotated(job_id: str, n: int) -> Any:
-    """The file with its marks"""
+    """The file with its marks
+
+    As it came, or as .musicxml or .mxl as `Accept` says.
+    """
     job, part, outcome = ended_part(job_id, n)
-    name = f"{part.output}/annotated.{part.kind}"
-    media_type = MXL if part.kind == "mxl" else MUSICXML
-    return send(job, name, media_type, outcome.sha256, part.name)
+    return send_score(job, part, f"{part.output}/annotated.{part.kind}", outcome.sha256)
+
+
+@blueprint.get("/parts/<int:n>/transposed")
+@blueprint.doc(
+    responses=describe.responses(
+        404,
+        406,
+        409,
+        422,
+        503,
+        s200=describe.content("The part written out for the instrument", MUSICXML, MXL),
+    )
+)
+def transposed(job_id: str, n: int) -> Any:
+    """The whole part written out for the instrument
+
+    Made by a worker when first asked for.
+    """
+    return send_product(job_id, n, PRODUCTS["transposed"])
+
+
+def send_product(job_id: str, n: int, product: Product) -> Response:
+    """Something made of a part on demand, once it is made. Raises Problem."""
+    context = access.context()
+    job, part, _ = ended_part(job_id, n)
+    made = products.made(context, job, part, product.name)
+    deadline = time.monotonic() + MAKING_SECONDS
+    if made is None:
+        tasks.ask_for(job, n, product.name, context)
+    while made is None:
+        if time.monotonic() > deadline:
+            raise not_ready(f"the workers have not got round to it yet: {product.words.lower()}")
+        context.live.wait_made(job, part, product.name, seconds=1)
+        made = products.made(context, job, part, product.name)
+    if made.fault:
+        raise Problem(422, "result-failed", made.fault)
+    file = products.file_name(part, product.name)
+    return send_score(job, part, file, made.sha256, suffix=f" ({product.name})")
+
+
+def send_score(job: Job, part: Part, file: str, digest: str, suffix: str = "") -> Response:
+    """A score of a job in the media type asked for, its own by default. Raises Problem."""
+    own = MXL if part.kind == "mxl" else MUSICXML
+    accepted = request.accept_mimetypes
+    wanted = accepted.best_match([own, MUSICXML, MXL]) if accepted else own
+    if wanted is None:
+        raise Problem(406, "not-acceptable", f"there is {MUSICXML} and {MXL}, and {accepted} is neither")
+    stem, _, ending = part.name.rpartition(".")
+    if wanted == own:
+        response = send(job, file, own, digest, f"{stem}{suffix}.{ending}")
+    else:
+        kept = access.context().store.get(job.ref, file)
+        if kept is None:
+            raise not_ready("this result is not there (any more)")
+        data = packed(kept) if wanted == MXL else unpacked(kept)
+        ending = "mxl" if wanted == MXL else "musicxml"
+        response = send_bytes(data, wanted, sha256(data).hexdigest(), f"{stem}{suffix}.{ending}")
+    response.vary.add("Accept")
+    return response
 
 
 @blueprint.get("/parts/<int:n>/report")

@@ -27,6 +27,19 @@ class Upload(Schema):
             "examples": ['{"instrument": "c-trumpet", "show": "awkward"}'],
         },
     )
+    callback_url = String(
+        load_default="",
+        validate=validate.Length(max=2000),
+        metadata={
+            "description": "An address that is sent the job's summary when the job has ended, signed "
+            "(RFC 9421, hmac-sha256)."
+        },
+    )
+    callback_secret = String(
+        load_default="",
+        validate=validate.Length(max=200),
+        metadata={"description": "What the message to `callback_url` is signed with."},
+    )
 
 
 class Reason(Schema):
@@ -53,6 +66,20 @@ class PartDocument(Schema):
     worker = String()
     summary = Dict(metadata={"description": "The summary of the part's report."})
     links = Dict(keys=String(), values=String(), metadata={"description": "Where its results are."})
+
+
+class CreateHeaders(Schema):
+    """What can come with the files."""
+
+    idempotency_key = String(
+        load_default="",
+        data_key="Idempotency-Key",
+        validate=validate.Regexp(r"^[!-~]{0,200}\Z", error="use up to 200 printable ASCII characters"),
+        metadata={
+            "description": "Makes sending safe to repeat: the same key with the same files and options "
+            "is the same job, with others it is refused with 409."
+        },
+    )
 
 
 class Skipped(Schema):
@@ -107,6 +134,45 @@ class ListQuery(Schema):
         validate=validate.Regexp(r"^([0-9a-f]{31})?\Z"),
         metadata={"description": "Only jobs older than the one with this id."},
     )
+
+
+class IntervalDocument(Schema):
+    """An interval, as MusicXML's `transpose` has it."""
+
+    diatonic = Integer(required=True, metadata={"description": "Steps."})
+    chromatic = Integer(required=True, metadata={"description": "Semitones."})
+
+
+class InstrumentDocument(Schema):
+    """A trumpet."""
+
+    id = String(required=True)
+    name = String(required=True)
+    sounding = Nested(IntervalDocument, required=True, metadata={"description": "Sounding minus written."})
+    valves = Integer(required=True)
+    lowest = String(required=True, metadata={"description": "The lowest written pitch."})
+    highest = String(required=True, metadata={"description": "The highest written pitch."})
+    links = Dict(keys=String(), values=String(), required=True)
+
+
+class InstrumentList(Schema):
+    """The trumpets."""
+
+    instruments = List(Nested(InstrumentDocument), required=True)
+
+
+class CrookDocument(Schema):
+    """A crook."""
+
+    id = String(required=True)
+    name = String(required=True)
+    sounding = Nested(IntervalDocument, required=True, metadata={"description": "Sounding minus written."})
+
+
+class CrookList(Schema):
+    """The crooks."""
+
+    crooks = List(Nested(CrookDocument), required=True)
 
 
 class EventsHeaders(Schema):

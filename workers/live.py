@@ -114,6 +114,18 @@ class Live:
         found = cast(Any, self.redis.xrevrange(self._key(ref, "events"), count=1))
         return str(found[0][0]) if found else None
 
+    def tell_made(self, job: Job, part: Part, product: str) -> None:
+        """Tell who waits for a product of a part that it is there."""
+        key = self._key(job.ref, f"made:{part.n}:{product}")
+        pipe = self.redis.pipeline(transaction=False)
+        pipe.rpush(key, "1")
+        pipe.expire(key, 60)
+        pipe.execute()
+
+    def wait_made(self, job: Job, part: Part, product: str, seconds: int) -> None:
+        """Wait for a product of a part, at most so long; look in the store then."""
+        self.redis.blpop([self._key(job.ref, f"made:{part.n}:{product}")], timeout=seconds)
+
     def forget(self, ref: str) -> None:
         """Drop all that is known of a job."""
         self.redis.delete(

@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 import time
+from dataclasses import replace
 from typing import Any
 
 import redis
 import structlog
 
-from workers import parts, queues, upkeep
+from workers import callbacks, logs, parts, products, queues, upkeep
 from workers.app import app
 from workers.context import Context, context
 from workers.jobs import Job
+from workers.status import status
 
 RETRY: dict[str, Any] = {
     "autoretry_for": (OSError, redis.RedisError),
@@ -19,6 +21,7 @@ RETRY: dict[str, Any] = {
     "retry_backoff_max": 60,
     "max_retries": 10,
 }
+log = logs.logger(__name__)
 SWEEP_LOCK = "crookline:sweeping"
 
 
@@ -30,6 +33,36 @@ def part(self: Any, ref: str, n: int) -> None:
         ended = parts.run(context(), ref, n, sent)
         if ended is not None:
             job_ended(ended)
+
+
+@app.task(name="crookline.make", **RETRY)  # type: ignore[untyped-decorator]
+def make(ref: str, n: int, product: str) -> None:
+    """Make something of a part that somebody waits for."""
+    with structlog.contextvars.bound_contextvars(job=ref, part=n, product=product):
+        products.make(context(), ref, n, product)
+
+
+@app.task(name="crookline.tell", bind=True, max_retries=None)  # type: ignore[untyped-decorator]
+def tell(self: Any, ref: str) -> None:
+    """Tell the address a job brought along that the job has ended; again after a while if need be."""
+    here = context()
+    job = here.store.job(ref)
+    if job is None:
+        return
+    secret = job.callback_secret or here.settings.callback_secret
+    with structlog.contextvars.bound_contextvars(job=ref, url=job.callback_url):
+        try:
+            sent = callbacks.message(job, status(here, job), secret, time.time())
+            answer = callbacks.deliver(job.callback_url, sent, private=here.settings.callback_private)
+        except callbacks.NotDelivered as error:
+            tries = self.request.retries + 1
+            again = error.again and tries < here.settings.callback_tries
+            log.warning("callback not delivered", reason=error.message, tries=tries, again=again)
+            if again:
+                wait = here.settings.callback_wait * 2**self.request.retries
+                raise self.retry(countdown=wait) from None
+        else:
+            log.info("callback delivered", status=answer)
 
 
 @app.task(name="crookline.sweep")  # type: ignore[untyped-decorator]
@@ -59,5 +92,13 @@ def send(job: Job, here: Context, numbers: list[int] | None = None) -> None:
     here.live.queued(job)
 
 
+def ask_for(job: Job, n: int, product: str, here: Context) -> None:
+    """Let a worker make something of a part, ahead of the parts of large jobs."""
+    queue = queues.queue_of(replace(job, bulk=False), here.settings)
+    make.apply_async((job.ref, n, product), queue=queue, headers={"sent": time.time()})
+
+
 def job_ended(job: Job) -> None:
-    """What follows the end of a job."""
+    """What follows the end of a job: who asked for it is told."""
+    if job.callback_url:
+        tell.apply_async((job.ref,), queue=queues.UPKEEP, headers={"sent": time.time()})

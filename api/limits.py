@@ -1,0 +1,43 @@
+"""How much one key (without keys: one address) may ask, counted in Redis for all web servers together."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any, cast
+
+from apiflask import APIFlask
+from flask import g, request
+from flask_limiter import Limiter
+from flask_limiter.util import get_remote_address
+
+from api.keys import OPEN_ENDPOINTS
+from workers.context import Context
+
+UPLOADS = ("jobs.create_job", "page.send")
+
+
+def register(app: APIFlask, context: Context) -> None:
+    """Limit requests, and uploaded bytes. Without Redis each web server counts for itself."""
+    settings = context.settings
+    limiter = Limiter(
+        key_func=_asker,
+        app=app,
+        application_limits=[settings.rate],
+        application_limits_exempt_when=lambda: request.endpoint in OPEN_ENDPOINTS,
+        storage_uri=settings.redis_url or "memory://",
+        key_prefix="crookline",
+        headers_enabled=True,
+        in_memory_fallback_enabled=True,
+    )
+    uploads = limiter.limit(f"{settings.upload_rate} per hour", cost=_bytes, key_func=_asker)
+    for endpoint in UPLOADS:
+        view = cast("Callable[..., Any]", app.view_functions[endpoint])
+        app.view_functions[endpoint] = uploads(view)
+
+
+def _asker() -> str:
+    return f"key:{g.owner}" if g.get("known") and g.owner != "local" else f"address:{get_remote_address()}"
+
+
+def _bytes() -> int:
+    return request.content_length or 0
