@@ -1,4 +1,4 @@
-"""Fingerings clear of slurs: what the engraver lets touch is moved over the slur, and words over that.
+"""Fingerings clear of slurs and of each other: what touches is raised, and the words over it.
 
 Works on the SVG of one system. Lengths are hundredths of a millimetre, y grows downwards.
 """
@@ -11,27 +11,33 @@ from dataclasses import dataclass
 
 _CURVE = re.compile(r'class="(?:slur|tie|lv)[^"]*"[^>]*>\s*<path [^>]*?\bd="M([^"]*)"')
 _NUMBER = re.compile(r"-?\d+(?:\.\d+)?")
-_TEXT = re.compile(
-    r'(<g [^>]*class="(fing|dir|tempo|reh)\b[^>]*>\s*<text x="(-?[\d.]+)" y=")'
-    r'(-?[\d.]+)("[^>]*>)(.*?)</text>',
-    re.DOTALL,
+_WORDS = re.compile(r'<g (?=[^>]*class="(fing|dir|tempo|reh)\b)[^>]*()>(.*?)</g>', re.DOTALL)
+_ORNAMENT = re.compile(
+    r'class="(?:fermata|trill|mordent|turn)\b[^>]*>\s*<use [^>]*translate\((-?[\d.]+), (-?[\d.]+)\)'
 )
-_SIZE = re.compile(r'font-size="([\d.]+)px"')
+_TEXT = re.compile(r'<text x="(-?[\d.]+)" y="(-?[\d.]+)"([^>]*)>')
+_SIZE = re.compile(r'font-size="([1-9][\d.]*)(?:px)?"')
 _TAGS = re.compile(r"<[^>]*>")
 STEPS = 24
 MARGIN = 45.0
 # Closer than this to a slur is touching it, to the eye.
 NEAR = 32.0
+# Two fingerings closer than this read as one.
+BETWEEN = 60.0
 # Figures are this wide and high, as shares of their size (a bold text face).
 WIDTH, RISE = 0.52, 0.68
 
 
+# What a fermata or a trill takes up, from its origin to the right and up.
+ORNAMENT_WIDTH, ORNAMENT_HEIGHT = 420.0, 260.0
+
+
 @dataclass(slots=True)
 class _Box:
-    """A text: its kind, where its ``y`` stands in the SVG, its extent, and how far it has been moved."""
+    """A text: its kind, where in the SVG its group can be told to move, its extent, how far it is moved."""
 
     kind: str
-    at: tuple[int, int]
+    at: int
     y: float
     left: float
     right: float
@@ -50,13 +56,17 @@ class _Box:
 def clear(system: str) -> str:
     """The system with its fingerings off the slurs and the words above them off the fingerings."""
     curves = [_points(match.group(1)) for match in _CURVE.finditer(system)]
-    boxes = [_box(match) for match in _TEXT.finditer(system)]
+    ornaments = [
+        _Box("ornament", -1, float(y), float(x), float(x) + ORNAMENT_WIDTH, ORNAMENT_HEIGHT)
+        for x, y in _ORNAMENT.findall(system)
+    ]
+    boxes = [_box(match) for match in _WORDS.finditer(system) if _TEXT.search(match.group(3))]
     fingerings = [box for box in boxes if box.kind == "fing"]
-    for box in fingerings:
-        # Over one slur may be another: as often as there can be one more.
-        for _ in range(3):
-            if not _lift_over(box, curves):
-                break
+    # Over one slur may be another: as often as there can be one more.
+    for _ in range(3):
+        for box in fingerings:
+            _lift_over(box, curves)
+        _part(fingerings, ornaments)
     lifted = [box for box in fingerings if box.moved]
     for words in sorted((box for box in boxes if box.kind != "fing"), key=lambda box: -box.y):
         for box in lifted:
@@ -67,17 +77,28 @@ def clear(system: str) -> str:
     return _rewritten(system, boxes)
 
 
-def _lift_over(box: _Box, curves: Iterable[list[tuple[float, float]]]) -> bool:
+def _lift_over(box: _Box, curves: Iterable[list[tuple[float, float]]]) -> None:
     over = [
         y
         for curve in curves
         for x, y in curve
         if box.left - 20 <= x <= box.right + 20 and box.top - NEAR <= y <= box.bottom + NEAR
     ]
-    if not over:
-        return False
-    box.moved = min(over) - MARGIN - box.y
-    return True
+    if over:
+        box.moved = min(over) - MARGIN - box.y
+
+
+def _part(fingerings: list[_Box], ornaments: list[_Box]) -> None:
+    """Raise a fingering that would run into the one before it (``1-2-3`` over quick notes), and one that
+    has been raised over a fermata or a trill in its way."""
+    before: list[_Box] = []
+    for box in sorted(fingerings, key=lambda box: box.left):
+        before = [other for other in before if other.right + BETWEEN > box.left]
+        in_way = [one for one in ornaments if box.moved and one.left < box.right and box.left < one.right]
+        for other in sorted([*before, *in_way], key=lambda other: -other.bottom):
+            if _meet(box, other):
+                box.moved = other.top - BETWEEN / 2 - box.y
+        before.append(box)
 
 
 def _meet(one: _Box, other: _Box) -> bool:
@@ -85,12 +106,24 @@ def _meet(one: _Box, other: _Box) -> bool:
 
 
 def _box(match: re.Match[str]) -> _Box:
-    kind, x, y, opening, inside = match.group(2), *match.group(3, 4, 5, 6)
+    kind, inside = match.group(1, 3)
     size = max((float(size) for size in _SIZE.findall(inside)), default=300.0)
-    words = " ".join(_TAGS.sub("", inside).split())
-    width = len(words) * WIDTH * size
-    left = float(x) - (width / 2 if 'text-anchor="middle"' in opening else 0.0)
-    return _Box(kind, match.span(4), float(y), left, left + width, RISE * size)
+    left, right, base = float("inf"), 0.0, 0.0
+    # A metronome mark is several texts with a note drawn between them.
+    for text in re.split(r"(?=<text )", inside):
+        place = _TEXT.match(text)
+        if place is None:
+            continue
+        x, base = float(place.group(1)), float(place.group(2))
+        width = len(" ".join(_TAGS.sub("", text).split())) * WIDTH * size
+        share = {"middle": 0.5, "end": 1.0}.get(_anchor(place.group(3)), 0.0)
+        left, right = min(left, x - width * share), max(right, x + width * (1 - share))
+    return _Box(kind, match.start(2), base, left, right, RISE * size)
+
+
+def _anchor(attributes: str) -> str:
+    found = re.search(r'text-anchor="(\w+)"', attributes)
+    return found.group(1) if found else "start"
 
 
 def _points(path: str) -> list[tuple[float, float]]:
@@ -113,7 +146,6 @@ def _rewritten(system: str, boxes: list[_Box]) -> str:
     last = 0
     for box in boxes:
         if box.moved:
-            start, end = box.at
-            parts += [system[last:start], f"{box.bottom:.0f}"]
-            last = end
+            parts += [system[last : box.at], f' transform="translate(0 {box.moved:.0f})"']
+            last = box.at
     return "".join([*parts, system[last:]])
