@@ -131,6 +131,7 @@ def _notes(played: PlayedPart, line: PlayedLine) -> list[dict[str, Any]]:
                 "slide_mm": how.slide_mm,
                 "slide": how.slide,
                 "natural_partial": natural_partial(sounding.semitone, segment.natural_crook),
+                "printed": list(note.printed),
                 "why": how.why,
                 "crossing": None
                 if crossing is None

@@ -23,16 +23,16 @@ def _elements(*names: str) -> str:
     return rf"\s*<({'|'.join(names)}){_TAG_REST}(?:(?<=/)>|>.*?</\1\s*>)"
 
 
-_POSITIONS = (
-    r"""\s(?:id|default-[xy]|relative-[xy]|bezier-[xy]2?|bezier-offset2?|dynamics|end-dynamics|attack|release"""
-    r"""|pizzicato|width)\s*=\s*(?:"[^"]*"|'[^']*')"""
-)
+# Where a thing stood on its page, which is no longer true of it.
+_POSITIONS = r"""\s(?:default-[xy]|relative-[xy]|bezier-[xy]2?|bezier-offset2?)\s*=\s*(?:"[^"]*"|'[^']*')"""
+# What only one element may have, and how loud it is played back.
+_OWN = r"""\s(?:id|dynamics|end-dynamics|attack|release|pizzicato|width)\s*=\s*(?:"[^"]*"|'[^']*')"""
 _POSITION = re.compile(_POSITIONS)
-_OF_STAFF_PLACE = re.compile(_elements("accidental", "stem") + "|" + _POSITIONS, re.DOTALL)
+_POSITION_OR_OWN = re.compile(f"{_POSITIONS}|{_OWN}")
+_OF_STAFF_PLACE = re.compile(f"{_elements('accidental', 'stem')}|{_POSITIONS}", re.DOTALL)
 _OF_CUE = re.compile(
     _elements("accidental", "stem", "tie", "instrument", "lyric", "technical", "play", "listen", "sound")
-    + "|"
-    + _POSITIONS,
+    + f"|{_POSITIONS}|{_OWN}",
     re.DOTALL,
 )
 _FINGERING = re.compile(_elements("fingering"), re.DOTALL)
@@ -46,6 +46,7 @@ _IS_CUE = re.compile(r"<cue\s*(?:/>|>)")
 _CHORD = re.compile(r"<chord\s*(?:/>|>)")
 _GRACE = re.compile(r"<grace(?=[\s/>])")
 _EMPTY_TECHNICAL = re.compile(r"\s*<technical\s*>\s*</technical\s*>")
+_TYPE = re.compile(r"<type(?=[\s>])[^>]*>")
 _DURATION = re.compile(r"<duration(?=[\s>]).*?</duration\s*>", re.DOTALL)
 _VOICE = re.compile(r"<voice(?=[\s>]).*?</voice\s*>", re.DOTALL)
 _STAFF = re.compile(r"<staff(?=[\s>]).*?</staff\s*>", re.DOTALL)
@@ -101,6 +102,9 @@ def note_xml(text: str, pitch: Pitch | None, accidental: str, style: Style) -> s
         place = _CUE_PLACE.match(new)
         if place is not None:
             new = f"{new[: place.end()]}<cue/>{new[place.end() :]}"
+            if not place.group(1):
+                # The staff is small already: a cue note on it is drawn at the staff's own size.
+                new = _TYPE.sub('<type size="full">', new, count=1)
     return new
 
 
@@ -124,7 +128,8 @@ def attributes_xml(text: str, extra: dict[str, str], keep_all: bool = False) -> 
         tag = child.group(1)
         if tag in _OF_READING or not (keep_all or tag in _KEPT_ATTRIBUTES):
             continue
-        children.append((_RANK[tag], _POSITION.sub("", child.group(0))))
+        kept = child.group(0) if keep_all else _POSITION_OR_OWN.sub("", child.group(0))
+        children.append((_RANK[tag], kept))
     children += [(_RANK[tag], content) for tag, content in extra.items() if content]
     if not children:
         return ""
@@ -186,7 +191,7 @@ def measure_xml(
             if _PLAYED_DIRECTION.search(source):
                 out.append(_OF_CUE.sub("", source))
         elif tag == "barline":
-            out.append(_POSITION.sub("", source))
+            out.append(_POSITION_OR_OWN.sub("", source))
         else:
             out.append(source)
     if extra:
@@ -196,7 +201,7 @@ def measure_xml(
 
 def start_tag(text: str, element: Element) -> str:
     """``element``'s start tag without what belongs to the original alone, never an empty-element tag."""
-    tag = _POSITION.sub("", text[element.start : element.opened])
+    tag = _POSITION_OR_OWN.sub("", text[element.start : element.opened])
     return tag[:-2].rstrip() + ">" if tag.endswith("/>") else tag
 
 

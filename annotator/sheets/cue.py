@@ -10,7 +10,7 @@ from annotator.score.places import Places
 from annotator.score.rewrite import CUE, escaped, measure_xml, start_tag, transpose_xml
 from annotator.sheets.reading_part import ReadPart, key_changes
 
-STAFF_SIZE = 65
+STAFF_SIZE = 75
 """Per cent of the full staff size: what engravers commonly give a cue staff (common practice, no source)."""
 
 

@@ -32,6 +32,7 @@ _NAMES = re.compile(
 )
 _CREDIT_WORDS = re.compile(r"(<credit-words(?=[\s>])[^>]*>)(.*?)(</credit-words\s*>)", re.DOTALL)
 _WORDS = re.compile(r"<words(?=[\s>])[^>]*>(.*?)</words\s*>", re.DOTALL)
+_CLAUSES = re.compile(r"[,;]|(?<!\d)\.\s(?=[^.]*\bin\b)")
 _ROOT = re.compile(
     r"<(root|bass)-step(?=[\s>])[^>]*>\s*([A-G])\s*</\1-step\s*>"
     r"(?:\s*<\1-alter(?=[\s>])[^>]*>\s*(-?\d+)\s*</\1-alter\s*>)?"
@@ -104,8 +105,9 @@ def _edits(prepared: Prepared, places: Places) -> Iterator[Edit]:
 def _heading(played: PlayedPart, prepared: Prepared) -> _Heading:
     number = _NUMBERED.search(played.part.name)
     instrument = prepared.instrument
-    words = f" {number.group(1)}" if number else ""
-    return _Heading(f"{instrument.name}{words}", f"{_short(instrument.name)}{words}", instrument.sound)
+    kind, _, key = instrument.name.partition(" in ")
+    name = " ".join(filter(None, (kind, number.group(1) if number else "", f"in {key}" if key else "")))
+    return _Heading(name, _short(name), instrument.sound)
 
 
 def _short(name: str) -> str:
@@ -162,16 +164,35 @@ def _measure(
         elif child.tag == "attributes":
             yield child.start, child.end, attributes_xml(text[child.start : child.end], extra, keep_all=True)
             extra = {}
-        elif child.tag == "direction" and _changes_crook(text[child.start : child.end]):
-            yield _with_indent(text, child), child.end, ""
+        elif child.tag == "direction":
+            yield from _change_words(text, child)
     if extra and container.opened < container.end:
         yield container.opened, container.opened, attributes_xml("", extra)
 
 
-def _changes_crook(direction: str) -> bool:
-    """Words that send the player to another crook; what is written out needs no change."""
-    words = " ".join(match.group(1).strip() for match in _WORDS.finditer(direction))
-    return bool(words) and read_change(words) is not None
+def _change_words(text: str, direction: Element) -> Iterator[Edit]:
+    """Words that send the player to another crook go, since what is written out needs no change.
+
+    What stands beside them ("muta in C, senza sord.") stays.
+    """
+    found = list(_WORDS.finditer(text, direction.start, direction.end))
+    if not found or read_change(" ".join(match.group(1).strip() for match in found)) is None:
+        return
+    kept = []
+    for match in found:
+        clauses = [clause for clause in _CLAUSES.split(match.group(1)) if clause.strip()]
+        left = [clause.strip() for clause in clauses if read_change(clause) is None]
+        kept.append((match, left, len(left) < len(clauses)))
+    if not any(changed for _, _, changed in kept):
+        # The change is spread over several <words>; none of them means anything alone.
+        kept = [(match, [], True) for match in found]
+    alone = "<sound" not in text[direction.start : direction.end]
+    if alone and not any(left for _, left, _ in kept):
+        yield _with_indent(text, direction), direction.end, ""
+        return
+    for match, left, changed in kept:
+        if changed:
+            yield match.start(1), match.end(1), ", ".join(left)
 
 
 def _chord_symbol(harmony: re.Match[str], played: PlayedPart, position: float) -> Iterator[Edit]:

@@ -1,0 +1,156 @@
+"""Marks go in and come out again, over every way a file can be written."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+from lxml import etree
+
+import annotator
+from annotator.options import MARKS, SHOW
+from annotator.score.source import open_source
+from annotator.score.splice import BEGIN, END, splice, without_marks
+from tests.musicxml_schema import schema_errors
+from tests.unit.parts import NoteText, part_xml
+
+DEMO_FOLDER = Path(__file__).parents[2] / "demo_scores"
+DEMO = sorted([*DEMO_FOLDER.glob("*.musicxml"), *DEMO_FOLDER.glob("*.mxl")])
+INSTRUMENTS = ("c-trumpet", "bb-trumpet", "d-trumpet", "a-piccolo", "bb-flugelhorn")
+
+TEXT = st.text(st.characters(exclude_categories=("Cs",)), max_size=60).filter(
+    lambda text: "<?crookline" not in text
+)
+
+
+@given(TEXT, st.lists(st.tuples(st.integers(0, 60), TEXT), max_size=8))
+def test_taking_marks_out_undoes_putting_them_in(text: str, found: list[tuple[int, str]]) -> None:
+    insertions = [(min(place, len(text)), content) for place, content in found]
+    marked = splice(text, insertions)
+    assert without_marks(marked) == text
+    assert marked.count(BEGIN) == marked.count(END) == len(insertions)
+
+
+@pytest.mark.parametrize("path", DEMO, ids=lambda path: path.name)
+@pytest.mark.parametrize("instrument", INSTRUMENTS)
+def test_a_demo_part_is_its_marked_self_without_the_marks(path: Path, instrument: str) -> None:
+    data = path.read_bytes()
+    options = annotator.Options(instrument=instrument, mark=MARKS)
+    marked = annotator.annotate(data, options, path.name)
+    assert marked.data != data
+    assert open_source(annotator.strip(marked.data)).xml == open_source(data).xml
+    assert annotator.annotate(marked.data, options, path.name).data == marked.data
+    assert not schema_errors(open_source(marked.data).xml)
+
+
+NOTES = st.lists(
+    st.builds(
+        NoteText,
+        step=st.sampled_from("CDEFGAB"),
+        alter=st.sampled_from([-1, 0, 0, 0, 1]),
+        octave=st.integers(3, 6),
+        extra=st.sampled_from(
+            [
+                "",
+                "<notations/>",
+                "<notations><articulations><staccato/></articulations></notations>",
+                "<notations><technical><fingering>2</fingering></technical></notations>",
+                "<notations><slur type='start'/></notations><notations/>",
+                "<lyric number='1'><text>la</text></lyric>",
+            ]
+        ),
+        lead=st.sampled_from(["", "<!-- <note> -->", "<?other <note?>", "\r\n\t"]),
+        chord=st.booleans(),
+        grace=st.booleans(),
+    ),
+    min_size=1,
+    max_size=12,
+)
+
+
+@settings(suppress_health_check=[HealthCheck.too_slow], deadline=None)
+@given(
+    notes=NOTES,
+    timewise=st.booleans(),
+    encoding=st.sampled_from(["UTF-8", "UTF-16", "ISO-8859-1"]),
+    transpose=st.sampled_from([(0, 0), (2, 4), (-1, -2), (3, 5)]),
+    instrument=st.sampled_from(INSTRUMENTS),
+    show=st.sampled_from(SHOW),
+    marks=st.sets(st.sampled_from(MARKS)),
+)
+def test_any_part_survives(  # noqa: PLR0917
+    notes: list[NoteText],
+    timewise: bool,
+    encoding: str,
+    transpose: tuple[int, int],
+    instrument: str,
+    show: str,
+    marks: set[str],
+) -> None:
+    data = part_xml(notes, timewise=timewise, encoding=encoding, transpose=transpose)
+    assert not schema_errors(data)
+    options = annotator.Options(instrument=instrument, mark=tuple(sorted(marks)), show=show)
+    marked = annotator.annotate(data, options)
+    assert annotator.strip(marked.data) == data
+    assert annotator.annotate(marked.data, options).data == marked.data
+    assert not schema_errors(marked.data)
+    # Other options over an older run's marks give what they give on the original.
+    plain = annotator.Options(instrument="c-trumpet")
+    assert annotator.annotate(marked.data, plain).data == annotator.annotate(data, plain).data
+
+
+def test_a_printed_fingering_stays_alone_and_is_compared() -> None:
+    printed = "<notations><technical><fingering>1-3</fingering></technical></notations>"
+    data = part_xml([NoteText("C", 0, 5, printed), NoteText("C", 0, 5)])
+    marked = annotator.annotate(data, annotator.Options(mark=("fingering",)))
+    root = etree.fromstring(marked.data)
+    assert [element.text for element in root.iter("fingering")] == ["1-3", "0"]
+    (warning,) = [each for each in marked.report["warnings"] if each["code"] == "printed-fingering"]
+    assert warning["measure"] == "1"
+    assert "1-3" in warning["message"]
+    assert "0 here" in warning["message"]
+
+
+def test_the_partial_line_takes_a_number_nobody_uses() -> None:
+    data = part_xml([NoteText("C", 0, 5, "<lyric number='1'><text>Glo</text></lyric>")])
+    marked = annotator.annotate(data, annotator.Options(mark=("partial",)))
+    lyrics = [
+        (lyric.get("number"), lyric.get("name")) for lyric in etree.fromstring(marked.data).iter("lyric")
+    ]
+    assert sorted(lyrics, key=str) == [("1", None), ("2", "partial")]
+
+
+def test_chords_are_two_players() -> None:
+    data = part_xml([NoteText("E", 0, 4), NoteText("C", 0, 5, chord=True), NoteText("G", 0, 4)])
+    (part,) = annotator.annotate(data).report["parts"]
+    lines = [[note["written"] for note in line["notes"]] for line in part["lines"]]
+    assert lines == [["C5", "G4"], ["E4"]]
+
+
+def test_show_first_marks_each_pitch_once() -> None:
+    data = part_xml([NoteText("C", 0, 5), NoteText("D", 0, 5), NoteText("C", 0, 5)])
+    marked = annotator.annotate(data, annotator.Options(mark=("fingering",), show="first"))
+    assert len(re.findall(rb"<fingering", marked.data)) == 2
+
+
+def test_the_report_says_what_is_read_where() -> None:
+    data = part_xml([NoteText("C", 0, 5)] * 4, transpose=(2, 4), name="Tromba in E")
+    report = annotator.annotate(data, name="one.musicxml").report
+    assert report["schema"] == "crookline.report/1"
+    assert report["source"]["name"] == "one.musicxml"
+    (part,) = report["parts"]
+    (segment,) = part["segments"]
+    assert segment["crook"] == "E"
+    assert segment["read"] == {"diatonic": 2, "chromatic": 4, "words": "up a major third"}
+    note = part["lines"][0]["notes"][1]
+    assert (note["measure"], note["beat"], note["written"], note["sounding"], note["reading"]) == (
+        "1",
+        2.0,
+        "C5",
+        "E5",
+        "E5",
+    )
+    assert (note["fingering"], note["partial"], note["natural_partial"]) == ("0", 5, 8)
