@@ -36,6 +36,10 @@ def parse(data: bytes) -> music21.stream.Score:
     return score
 
 
+def number_of(measure: music21.stream.Measure) -> str:
+    return str(measure.measureNumberWithSuffix())  # type: ignore[no-untyped-call]
+
+
 def interval(read: dict[str, Any]) -> Interval:
     steps = read["diatonic"]
     return intervalFromGenericAndChromatic(steps + 1 if steps >= 0 else steps - 1, read["chromatic"])
@@ -51,7 +55,7 @@ def written(part: music21.stream.Part) -> Iterator[tuple[music21.stream.Measure,
 
 
 def spelled(items: Iterator[tuple[music21.stream.Measure, float, music21.pitch.Pitch]]) -> list[Written]:
-    return sorted((str(m.measureNumberWithSuffix()), offset, pitch.nameWithOctave) for m, offset, pitch in items)
+    return sorted((number_of(m), offset, pitch.nameWithOctave) for m, offset, pitch in items)
 
 
 def enharmonic(notes: list[Written]) -> list[tuple[str, float, float]]:
@@ -70,10 +74,10 @@ def segment_of(segments: list[dict[str, Any]], numbers: list[str]) -> dict[str, 
 def expected(part: music21.stream.Part, segments: list[dict[str, Any]]) -> tuple[list[Written], bool]:
     """What music21 makes of the part, and whether a key on the way passes six sharps or flats."""
     measures = list(part.getElementsByClass(music21.stream.Measure))
-    numbers = [str(measure.measureNumberWithSuffix()) for measure in measures]
+    numbers = [number_of(measure) for measure in measures]
     at = segment_of(segments, numbers)
     signatures = [
-        (str(measure.measureNumberWithSuffix()), key)
+        (number_of(measure), key)
         for measure in measures
         for key in measure.recurse().getElementsByClass(music21.key.KeySignature)
     ]
@@ -88,7 +92,7 @@ def expected(part: music21.stream.Part, segments: list[dict[str, Any]]) -> tuple
         too_many = too_many or abs(moved.sharps) > 6
     notes = []
     for measure, offset, pitch in written(part):
-        number = str(measure.measureNumberWithSuffix())
+        number = number_of(measure)
         moved_pitch = pitch.transpose(interval(at[number]["read"]))
         notes.append((number, offset, moved_pitch.nameWithOctave))
     return sorted(notes), too_many
