@@ -19,6 +19,7 @@ from api import (
     keys,
     limits,
     metrics,
+    openapi,
     page,
     problems,
     results,
@@ -42,20 +43,15 @@ def create_app(settings: Settings | None = None) -> APIFlask:
     context = adopt(settings or Settings.from_environment())
     app = APIFlask("api", title="Crookline", version=__version__, docs_path=None)
     app.config |= {
-        "INFO": {
-            "description": "Orchestral trumpet parts in MusicXML, marked with fingerings, partials, "
-            "awkward crossings and a cue line transposed for the trumpet in hand."
-        },
         "MAX_CONTENT_LENGTH": context.settings.max_upload,
         "MAX_FORM_PARTS": context.settings.max_parts + 20,
         "MAX_FORM_MEMORY_SIZE": 1_000_000,
-        "AUTO_OPERATION_ID": True,
-        "AUTO_404_RESPONSE": False,
     }
     app.json.sort_keys = False  # type: ignore[attr-defined]
     app.extensions["crookline"] = context
     app.extensions["crookline-streams"] = events.Streams(max(1, context.settings.web_threads // 2))
     _log_requests(app)
+    openapi.register(app, context)
     problems.register(app)
     keys.register(app, context)
     for module in MODULES:

@@ -7,6 +7,33 @@ from typing import Any
 
 from api.problems import MEDIA_TYPE
 
+PROBLEM_SCHEMA = {
+    "type": "object",
+    "description": "What went wrong (RFC 9457).",
+    "required": ["type", "title", "status", "detail", "instance", "code"],
+    "properties": {
+        "type": {"type": "string", "description": "A page that tells of this kind of problem."},
+        "title": {"type": "string"},
+        "status": {"type": "integer"},
+        "detail": {"type": "string", "description": "For people: what is wrong and what to do."},
+        "instance": {"type": "string", "description": "The path of the request."},
+        "code": {"type": "string", "description": "Stable, for programs."},
+        "errors": {
+            "type": "array",
+            "description": "The fields that are wrong.",
+            "items": {
+                "type": "object",
+                "required": ["field", "pointer", "detail"],
+                "properties": {
+                    "field": {"type": "string"},
+                    "pointer": {"type": "string", "description": "JSON Pointer (RFC 6901) to the value."},
+                    "detail": {"type": "string"},
+                },
+            },
+        },
+        "reason": {"type": "object", "description": "Why a part failed, as in the job's document."},
+    },
+}
 PROBLEM = {"$ref": "#/components/schemas/ProblemDocument"}
 
 

@@ -57,7 +57,6 @@ class Streams:
 @blueprint.doc(
     responses=describe.responses(
         404,
-        503,
         s200={"description": "Events as they come", "content": {EVENTS: {"schema": {"type": "string"}}}},
         s204={"description": "The job has ended and all its events have been seen"},
     ),

@@ -28,14 +28,6 @@ def list_instruments() -> Any:
     return {"instruments": [_document(instruments.load(name)) for name in instruments.available()]}
 
 
-@blueprint.get("/instruments/<instrument_id>")
-@blueprint.output(schemas.InstrumentDocument)
-@blueprint.doc(responses=describe.problems(404))
-def get_instrument(instrument_id: str) -> Any:
-    """A trumpet"""
-    return _document(_load(instrument_id))
-
-
 @blueprint.get("/instruments/<instrument_id>/chart")
 @blueprint.doc(
     responses=describe.responses(
@@ -97,7 +89,6 @@ def _document(instrument: Instrument) -> dict[str, Any]:
         "lowest": instrument.low.name,
         "highest": instrument.high.name,
         "links": {
-            "self": url_for("instruments.get_instrument", instrument_id=instrument.id),
             "chart": url_for("instruments.chart", instrument_id=instrument.id),
         },
     }

@@ -43,9 +43,6 @@ def register(app: APIFlask, context: Context) -> None:
                 headers={"WWW-Authenticate": 'Bearer realm="crookline"'},
             )
 
-    if settings.keys:
-        app.config["SECURITY_SCHEMES"] = {"key": {"type": "http", "scheme": "bearer"}}
-
 
 def owner_of(authorization: str, settings: Settings) -> str | None:
     """The name of the key in an ``Authorization`` field, or None."""

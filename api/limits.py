@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+import time
 from collections.abc import Callable
 from typing import Any, cast
 
 from apiflask import APIFlask
-from flask import g, request
-from flask_limiter import Limiter
+from flask import Response, g, request
+from flask_limiter import Limiter, RateLimitExceeded
 from flask_limiter.util import get_remote_address
 
 from api.keys import OPEN_ENDPOINTS
+from api.problems import Problem
 from workers.context import Context
 
 UPLOADS = ("jobs.create_job", "page.send")
@@ -26,13 +28,19 @@ def register(app: APIFlask, context: Context) -> None:
         application_limits_exempt_when=lambda: request.endpoint in OPEN_ENDPOINTS,
         storage_uri=settings.redis_url or "memory://",
         key_prefix="crookline",
-        headers_enabled=True,
         in_memory_fallback_enabled=True,
     )
     uploads = limiter.limit(f"{settings.upload_rate} per hour", cost=_bytes, key_func=_asker)
     for endpoint in UPLOADS:
         view = cast("Callable[..., Any]", app.view_functions[endpoint])
         app.view_functions[endpoint] = uploads(view)
+
+    @app.errorhandler(RateLimitExceeded)
+    def exceeded(error: RateLimitExceeded) -> Response:
+        reached = limiter.current_limit
+        wait = max(1, round(reached.reset_at - time.time())) if reached else 1
+        detail = f"the limit of {error.description} is reached"
+        return Problem(429, "too-many-requests", detail, headers={"Retry-After": str(wait)}).response()
 
 
 def _asker() -> str:

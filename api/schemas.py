@@ -74,7 +74,7 @@ class CreateHeaders(Schema):
     idempotency_key = String(
         load_default="",
         data_key="Idempotency-Key",
-        validate=validate.Regexp(r"^[!-~]{0,200}\Z", error="use up to 200 printable ASCII characters"),
+        validate=validate.Regexp(r"^[!-~]{0,200}$", error="use up to 200 printable ASCII characters"),
         metadata={
             "description": "Makes sending safe to repeat: the same key with the same files and options "
             "is the same job, with others it is refused with 409."
@@ -131,7 +131,7 @@ class ListQuery(Schema):
     limit = Integer(load_default=20, validate=validate.Range(min=1, max=100))
     before = String(
         load_default="",
-        validate=validate.Regexp(r"^([0-9a-f]{31})?\Z"),
+        validate=validate.Regexp(r"^([0-9a-f]{31})?$"),
         metadata={"description": "Only jobs older than the one with this id."},
     )
 
@@ -183,24 +183,3 @@ class EventsHeaders(Schema):
         data_key="Last-Event-ID",
         metadata={"description": "The id of the last event seen; a browser sends it by itself."},
     )
-
-
-class FieldError(Schema):
-    """A field that is wrong."""
-
-    field = String(required=True)
-    pointer = String(required=True, metadata={"description": "JSON Pointer to the value."})
-    detail = String(required=True)
-
-
-class ProblemDocument(Schema):
-    """What went wrong (RFC 9457)."""
-
-    type = String(required=True)
-    title = String(required=True)
-    status = Integer(required=True)
-    detail = String(required=True)
-    instance = String(required=True)
-    code = String(required=True, metadata={"description": "Stable, for programs."})
-    errors = List(Nested(FieldError))
-    reason = Nested(Reason)

@@ -1,0 +1,61 @@
+"""The OpenAPI document: generated from the routes, completed by what holds for all of them."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from apiflask import APIFlask
+
+from api.describe import PROBLEM_SCHEMA, problems
+from workers.context import Context
+
+TAGS = {
+    "Jobs": "Send files, follow the work, take it away again.",
+    "Results": "The files that came of a part, and of a job.",
+    "Sheets": "Parts set on paper.",
+    "Tables": "What the program knows of trumpets and crooks.",
+    "Health": "Whether the service lives and can work.",
+}
+OPEN = ("/healthz", "/readyz")
+
+
+def register(app: APIFlask, context: Context) -> None:
+    """Complete the document of an application."""
+    app.servers = [{"url": "/"}]
+    app.config |= {
+        "INFO": {
+            "description": "Orchestral trumpet parts in MusicXML, marked with fingerings, partials, "
+            "awkward crossings and a cue line transposed for the trumpet in hand."
+        },
+        "AUTO_OPERATION_ID": True,
+        "AUTO_404_RESPONSE": False,
+        "AUTO_VALIDATION_ERROR_RESPONSE": False,
+    }
+
+    @app.spec_processor
+    def complete(spec: dict[Any, Any] | str) -> dict[Any, Any] | str:
+        if isinstance(spec, str):
+            return spec
+        keyed = bool(context.settings.keys)
+        spec["tags"] = [{"name": name, "description": words} for name, words in TAGS.items()]
+        components = spec.setdefault("components", {})
+        components.setdefault("schemas", {})["ProblemDocument"] = PROBLEM_SCHEMA
+        if keyed:
+            components["securitySchemes"] = {"key": {"type": "http", "scheme": "bearer"}}
+            spec["security"] = [{"key": []}]
+        for path, item in spec["paths"].items():
+            for operation in item.values():
+                if isinstance(operation, dict):
+                    _complete_operation(operation, open_route=path in OPEN, keyed=keyed)
+        return spec
+
+
+def _complete_operation(operation: dict[str, Any], *, open_route: bool, keyed: bool) -> None:
+    answers = operation["responses"]
+    if open_route:
+        operation["security"] = []
+    else:
+        everywhere = problems(*((401,) if keyed else ()), 429, 503)
+        for status, answer in everywhere.items():
+            answers.setdefault(str(status), answer)
+    operation["responses"] = {status: answers[status] for status in sorted(answers)}
