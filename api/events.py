@@ -34,6 +34,16 @@ COMMENT_SECONDS = 10.0
 STREAM_SECONDS = 300.0
 RETRY_MS = 1000
 EVENT_ID = re.compile(r"[0-9]{1,20}-[0-9]{1,20}\Z", re.ASCII)
+# Each event of the stream.
+EVENT_SCHEMA = {
+    "type": "object",
+    "required": ["event", "data"],
+    "properties": {
+        "id": {"type": "string"},
+        "event": {"type": "string", "enum": ["job", "part"]},
+        "data": {"type": "string", "description": "A JSON object: the job's or the part's state."},
+    },
+}
 
 
 class Streams:
@@ -57,7 +67,7 @@ class Streams:
 @blueprint.doc(
     responses=describe.responses(
         404,
-        s200={"description": "Events as they come", "content": {EVENTS: {"schema": {"type": "string"}}}},
+        s200={"description": "Events as they come", "content": {EVENTS: {"schema": EVENT_SCHEMA}}},
         s204={"description": "The job has ended and all its events have been seen"},
     ),
 )

@@ -17,6 +17,16 @@ TAGS = {
     "Health": "Whether the service lives and can work.",
 }
 OPEN = ("/healthz", "/readyz")
+# Where one gets to from a job's document, and with what from it (OpenAPI 3.1, Link Object).
+JOB_ID = "$response.body#/id"
+FIRST_PART = "$response.body#/parts/0/n"
+OF_JOB = ("get_job", "delete_job", "events", "archive")
+OF_PART = ("annotated", "report", "transposed", "outline", "pdf")
+LINKS = {
+    **{name: {"operationId": name, "parameters": {"job_id": JOB_ID}} for name in OF_JOB},
+    **{name: {"operationId": name, "parameters": {"job_id": JOB_ID, "n": FIRST_PART}} for name in OF_PART},
+}
+LINKED = {"create_job": "202", "get_job": "200"}
 
 
 def register(app: APIFlask, context: Context) -> None:
@@ -44,10 +54,19 @@ def register(app: APIFlask, context: Context) -> None:
             components["securitySchemes"] = {"key": {"type": "http", "scheme": "bearer"}}
             spec["security"] = [{"key": []}]
         for path, item in spec["paths"].items():
-            for operation in item.values():
+            for method, operation in item.items():
                 if isinstance(operation, dict):
+                    _name(operation, method, app)
                     _complete_operation(operation, open_route=path in OPEN, keyed=keyed)
         return spec
+
+
+def _name(operation: dict[str, Any], method: str, app: APIFlask) -> None:
+    """Call an operation by its function's name alone: ``get_job`` and not ``get_jobs_get_job``."""
+    name = operation["operationId"].removeprefix(f"{method}_")
+    for blueprint in app.blueprints:
+        name = name.removeprefix(f"{blueprint}_")
+    operation["operationId"] = name
 
 
 def _complete_operation(operation: dict[str, Any], *, open_route: bool, keyed: bool) -> None:
@@ -58,4 +77,7 @@ def _complete_operation(operation: dict[str, Any], *, open_route: bool, keyed: b
         everywhere = problems(*((401,) if keyed else ()), 429, 503)
         for status, answer in everywhere.items():
             answers.setdefault(str(status), answer)
+    linked = LINKED.get(operation["operationId"])
+    if linked:
+        answers[linked]["links"] = LINKS
     operation["responses"] = {status: answers[status] for status in sorted(answers)}

@@ -23,7 +23,7 @@ def configure(style: str = "auto", level: int = logging.INFO) -> None:
         structlog.processors.format_exc_info if json_lines else structlog.processors.StackInfoRenderer(),
     ]
     renderer: Any = (
-        structlog.processors.JSONRenderer(ensure_ascii=False)
+        structlog.processors.JSONRenderer()
         if json_lines
         else structlog.dev.ConsoleRenderer(colors=sys.stderr.isatty())
     )
