@@ -9,7 +9,6 @@ from typing import Any
 
 from lxml import etree
 
-from annotator.errors import UnreadableScore
 from annotator.findings import Finding
 from annotator.fingering import PlayedNote, ReadNote, plan
 from annotator.instruments import Instrument, load
@@ -19,8 +18,7 @@ from annotator.pitch import Pitch
 from annotator.reading import is_trumpet, read_pitch, segments
 from annotator.report import PlayedLine, PlayedPart, report
 from annotator.score.model import Line, Note, Part, Score
-from annotator.score.places import Places, find_places
-from annotator.score.reader import count_notes, parse, read
+from annotator.score.reader import ScoreText, open_text, read
 from annotator.score.source import Source, open_source
 from annotator.score.splice import splice, without_marks
 from annotator.score.writer import Insertion, cue_insertions, lyric_numbers, mark_insertions
@@ -47,8 +45,7 @@ class Prepared:
     """A score that has been read, without any marks of ours in it."""
 
     source: Source
-    text: str
-    root: etree._Element
+    written: ScoreText
     score: Score
     instrument: Instrument
     played: tuple[PlayedPart, ...]
@@ -63,11 +60,10 @@ def annotate(data: bytes, options: Options | None = None, name: str = "") -> Ann
     """
     options = options or Options()
     prepared = prepare(data, options)
-    places = places_of(prepared)
     insertions: list[Insertion] = []
     for part in prepared.played:
-        insertions += _part_insertions(prepared, places, part, options)
-    marked = splice(prepared.text, insertions)
+        insertions += _part_insertions(prepared, part, options)
+    marked = splice(prepared.written.text, insertions)
     digest = sha256(data).hexdigest()
     return Annotated(
         prepared.source.with_text(marked),
@@ -97,24 +93,13 @@ def prepare(data: bytes, options: Options) -> Prepared:
     source = open_source(data)
     text = without_marks(source.text)
     # An .mxl's other members stay where they are; only the score's own bytes are parsed.
-    root = parse(source.xml if text == source.text else text.encode(source.encoding, "xmlcharrefreplace"))
-    score = read(root, options.part, is_trumpet)
+    xml = source.xml if text == source.text else text.encode(source.encoding, "xmlcharrefreplace")
+    written = open_text(text, xml)
+    score = read(written, options.part, is_trumpet)
     instrument = load(options.instrument) if isinstance(options.instrument, str) else options.instrument
     clock = Clock(score.tempos)
     played = tuple(_play(part, instrument, clock, options) for part in score.parts)
-    return Prepared(source, text, root, score, instrument, played, clock)
-
-
-def places_of(prepared: Prepared) -> Places:
-    """Where things stand in the text; checked against what lxml counted."""
-    places = find_places(prepared.text)
-    counted = count_notes(prepared.root)
-    if counted != len(places.notes):
-        raise UnreadableScore(
-            f"the file's notes cannot be told apart in its text ({counted} and {len(places.notes)}); "
-            "it uses entities for notes: save it again from a notation program"
-        )
-    return places
+    return Prepared(source, written, score, instrument, played, clock)
 
 
 def _play(part: Part, instrument: Instrument, clock: Clock, options: Options) -> PlayedPart:
@@ -173,14 +158,13 @@ def _note_findings(
             )
 
 
-def _part_insertions(
-    prepared: Prepared, places: Places, played: PlayedPart, options: Options
-) -> Iterator[Insertion]:
+def _part_insertions(prepared: Prepared, played: PlayedPart, options: Options) -> Iterator[Insertion]:
     part = played.part
+    written = prepared.written
     numbers = lyric_numbers(part)
     for line in played.lines:
         marks = line_marks(line.line, line.pitches, line.how, options)
-        yield from mark_insertions(places, line.line, marks, numbers)
+        yield from mark_insertions(written.places, line.line, marks, numbers)
     # Asked to infer, the line shows how an old part would have been written for that crook.
     old_part = options.crook.strip().lower() == "infer" and any(
         segment.old_part is not None for segment in played.reading.segments
@@ -188,15 +172,15 @@ def _part_insertions(
     if "cue" in options.mark and (played.reading.differs or old_part):
         at = stretch_at(part, played.reading, options.key, old_part=True) if old_part else played.at
         cue = cue_part(
-            prepared.text,
-            places,
+            written.text,
+            written.places,
             part,
             read=read_part(part, at),
             words=_cue_words(prepared, played) if old_part else f"as read on {prepared.instrument.name}",
             instrument=prepared.instrument,
-            part_id=_new_id(prepared.root, f"{part.id}-cue"),
+            part_id=_new_id(written.root, f"{part.id}-cue"),
         )
-        yield from cue_insertions(places, part, cue, prepared.root)
+        yield from cue_insertions(written.places, part, cue, written.root)
 
 
 def _cue_words(prepared: Prepared, played: PlayedPart) -> str:

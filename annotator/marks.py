@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from annotator.fingering.model import PlayedNote
 from annotator.options import Options
 from annotator.pitch import Pitch
-from annotator.score.model import Line
+from annotator.score.model import Line, Note
 
 FLAG_STROKES = {1: "!", 2: "!!", 3: "!!!"}
 """A crossing's grade on the page: readable in black and white, and no sign of music notation."""
@@ -21,12 +21,10 @@ WORTH_SAYING_CENTS = 8.0
 class NoteMark:
     """The marks of one note; an empty string is nothing to show.
 
-    ``place``: the note's number in the file, ``chord`` that of its chord's first.
-    ``flag``: the awkward crossing that ends here.
+    ``flag``: the awkward crossing that ends on ``note``.
     """
 
-    place: int
-    chord: int
+    note: Note
     fingering: str = ""
     alternate: str = ""
     partial: str = ""
@@ -59,12 +57,11 @@ def line_marks(
         seen.add(pitch)
         if not shown or fingering is None:
             if flag:
-                marks.append(NoteMark(note.place, note.chord, flag=flag))
+                marks.append(NoteMark(note, flag=flag))
             continue
         marks.append(
             NoteMark(
-                note.place,
-                note.chord,
+                note,
                 # A fingering printed in the part stays, and is not doubled.
                 fingering.valves if "fingering" in wanted and not note.printed else "",
                 _alternate(how) if "fingering" in wanted and not note.printed else "",

@@ -2,56 +2,37 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from typing import NamedTuple
 
-from annotator.findings import Finding
-from annotator.pitch import Pitch
-from annotator.score.model import Head, Line, Note, Ornament
+from annotator.score.model import Head, Line, Note
+from annotator.score.shapes import NoteShape
 
 
-@dataclass(slots=True)
-class Struck:
-    """A ``<note>`` just read. ``pitch`` is None for rests, unpitched and microtonal notes."""
+class Struck(NamedTuple):
+    """A ``<note>`` just read: its number in the file, what it says, and when (quarters in the measure)."""
 
     place: int
-    pitch: Pitch | None
+    shape: NoteShape
     onset: float
     duration: float
-    voice: str
-    staff: int
-    chord: bool
-    grace: bool
-    cue: bool
-    tied: bool
-    tied_on: bool
-    breath: bool = False
-    slurs_on: list[str] = field(default_factory=list)
-    slurs_off: list[str] = field(default_factory=list)
-    printed: tuple[str, ...] = ()
-    ornaments: tuple[Ornament, ...] = ()
 
 
 @dataclass(slots=True)
 class _Voice:
     """What a voice remembers from note to note."""
 
-    name: str
-    staff: int
     ranks: list[list[Note]] = field(default_factory=list)
     open_slurs: set[str] = field(default_factory=set)
     breath: bool = False
     chord: list[Struck] = field(default_factory=list)
-    measure: int = 0
-    start: float = 0.0
 
 
 class LineBuilder:
     """Takes notes as they come in the file; ``lines()`` gives the players' lines."""
 
-    def __init__(self, part: str) -> None:
-        self.part = part
+    def __init__(self) -> None:
         self.heads: list[Head] = []
-        self.findings: list[Finding] = []
         self.lyric_numbers: set[str] = set()
         self._voices: dict[tuple[int, str], _Voice] = {}
         self._current: _Voice | None = None
@@ -63,106 +44,91 @@ class LineBuilder:
         self._flush()
         self._measure, self._start = measure, start
 
-    def add(self, struck: Struck, *, unpitched: bool = False) -> None:
+    def add(self, struck: Struck) -> None:
         """Take one note or rest."""
-        if struck.pitch is not None:
+        place, shape, onset, _ = struck
+        pitch = shape.pitch
+        if shape.lyrics:
+            self.lyric_numbers.update(shape.lyrics)
+        if pitch is not None:
             self.heads.append(
-                Head(
-                    struck.place,
-                    struck.pitch,
-                    self._measure,
-                    self._start + struck.onset,
-                    struck.staff,
-                    struck.tied,
-                    struck.cue,
-                )
+                Head(place, pitch, self._measure, self._start + onset, shape.staff, shape.tied, shape.cue)
             )
-        if struck.chord and self._current is not None:
-            if struck.pitch is not None and not struck.cue:
-                self._current.chord.append(struck)
+        voice = self._current
+        if shape.chord and voice is not None:
+            if pitch is not None and not shape.cue:
+                voice.chord.append(struck)
             return
-        self._flush()
-        if struck.cue or unpitched:
+        if voice is not None:
+            self._flush()
+        if shape.cue or shape.unplayable:
             return
-        key = (struck.staff, struck.voice)
+        key = (shape.staff, shape.voice)
         voice = self._voices.get(key)
         if voice is None:
-            voice = self._voices[key] = _Voice(struck.voice, struck.staff)
-        voice.measure, voice.start = self._measure, self._start
+            voice = self._voices[key] = _Voice()
         voice.chord = [struck]
         self._current = voice
 
     def _flush(self) -> None:
+        """The chord (mostly one note) that the current voice holds is complete."""
         voice = self._current
         if voice is None:
             return
         self._current = None
         chord = voice.chord
-        if len(chord) > 1:
-            pitched = [struck for struck in chord if struck.pitch is not None]
+        pitched = [struck for struck in chord if struck.shape.pitch is not None]
+        if len(pitched) > 1:
             pitched.sort(key=_height, reverse=True)
-        else:
-            pitched = chord if chord[0].pitch is not None else []
         slurred = bool(voice.open_slurs)
         for rank, struck in enumerate(pitched):
             if rank == len(voice.ranks):
                 voice.ranks.append([])
             self._strike(voice, voice.ranks[rank], struck, slurred)
+        voice.breath = False
         for struck in chord:
-            if struck.slurs_off:
-                voice.open_slurs.difference_update(struck.slurs_off)
-            if struck.slurs_on:
-                voice.open_slurs.update(struck.slurs_on)
-        if not pitched:
+            shape = struck.shape
+            if shape.slurs_off:
+                voice.open_slurs.difference_update(shape.slurs_off)
+            if shape.slurs_on:
+                voice.open_slurs.update(shape.slurs_on)
+            voice.breath = voice.breath or shape.breath
+        if not pitched and voice.open_slurs:
             # Nothing is slurred over a rest; a slur left open there was never closed.
             voice.open_slurs.clear()
-        voice.breath = any(struck.breath for struck in chord)
 
     def _strike(self, voice: _Voice, notes: list[Note], struck: Struck, slurred: bool) -> None:
-        assert struck.pitch is not None
-        onset = voice.start + struck.onset
-        if struck.tied and self._tie_on(voice, struck, onset):
+        place, shape, offset, duration = struck
+        assert shape.pitch is not None
+        onset = self._start + offset
+        if shape.tied and self._tie_on(voice, shape.pitch.semitone, onset, duration):
             return
         notes.append(
             Note(
-                struck.place,
+                place,
                 voice.chord[0].place,
-                struck.pitch,
-                voice.measure,
-                struck.onset,
+                shape.pitch,
+                self._measure,
+                offset,
                 onset,
-                struck.duration,
-                struck.grace,
+                duration,
+                shape.grace,
                 slurred,
                 voice.breath,
-                struck.ornaments,
-                struck.printed,
+                shape.ornaments,
+                shape.printed,
+                shape.inside,
             )
         )
 
-    def _tie_on(self, voice: _Voice, struck: Struck, onset: float) -> bool:
+    def _tie_on(self, voice: _Voice, semitone: int, onset: float, duration: float) -> bool:
         """Add a tied note's duration to the note it continues. False when there is none: it is struck."""
-        assert struck.pitch is not None
-        semitone = struck.pitch.semitone
         others = [other for other in self._voices.values() if other is not voice]
         for candidate in (voice, *others):
             for notes in candidate.ranks:
                 if notes and notes[-1].pitch.semitone == semitone and notes[-1].onset <= onset:
                     last = notes[-1]
-                    notes[-1] = Note(
-                        last.place,
-                        last.chord,
-                        last.pitch,
-                        last.measure,
-                        last.offset,
-                        last.onset,
-                        onset + struck.duration - last.onset,
-                        last.grace,
-                        last.slurred,
-                        last.breath,
-                        last.ornaments or struck.ornaments,
-                        last.printed,
-                    )
+                    notes[-1] = replace(last, duration=onset + duration - last.onset)
                     return True
         return False
 
@@ -178,8 +144,9 @@ class LineBuilder:
 
 
 def _height(struck: Struck) -> tuple[int, int]:
-    assert struck.pitch is not None
-    return struck.pitch.semitone, struck.pitch.diatonic
+    pitch = struck.shape.pitch
+    assert pitch is not None
+    return pitch.semitone, pitch.diatonic
 
 
 def _order(item: tuple[tuple[int, str], _Voice]) -> tuple[int, int, str]:

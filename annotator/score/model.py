@@ -11,6 +11,7 @@ from typing import NamedTuple
 
 from annotator.findings import Finding
 from annotator.pitch import Interval, Pitch
+from annotator.score.places import NO_PLACE, Inside
 
 
 class Head(NamedTuple):
@@ -54,7 +55,7 @@ class Note:
     ``measure`` indexes ``Part.measures``. ``duration`` in quarters includes the
     notes tied on; a grace note has 0. ``slurred``: reached from the previous note of the line under
     a slur. ``breath``: a breath mark or caesura stands before it. ``printed`` holds the fingerings
-    that the file already had on the note.
+    that the file already had on the note, ``inside`` the places for marks in its text.
     """
 
     place: int
@@ -69,6 +70,7 @@ class Note:
     breath: bool = False
     ornaments: tuple[Ornament, ...] = ()
     printed: tuple[str, ...] = ()
+    inside: Inside = NO_PLACE
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,14 +12,15 @@ from lxml import etree
 
 from annotator.errors import NoTrumpetPart, UnreadableScore
 from annotator.findings import Finding
-from annotator.score.lines import LineBuilder
-from annotator.score.measure import MeasureReader, text_of
+from annotator.score.measure import MeasureReader
 from annotator.score.model import Part, Score, Sound
+from annotator.score.places import Places, find_places
+from annotator.score.shapes import text_of
 from annotator.score.tempo_marks import tempo_marks
 
 # Comments and processing instructions mean nothing here; entities are never fetched.
 _count_children = etree.XPath("count(note)")
-_count_all = etree.XPath("count(//note)")
+_count_notes = etree.XPath("count(//note)")
 _PARSER = etree.XMLParser(
     remove_comments=True,
     remove_pis=True,
@@ -56,14 +57,37 @@ def parse(xml: bytes) -> etree._Element:
     return root
 
 
+@dataclass(frozen=True, slots=True)
+class ScoreText:
+    """A score before it is read: its ``text``, the tree of the same, and where things stand in it."""
+
+    text: str
+    root: etree._Element
+    places: Places
+
+
+def open_text(text: str, xml: bytes) -> ScoreText:
+    """A score's text, which ``xml`` is the encoded form of. Raises UnreadableScore."""
+    root = parse(xml)
+    places = find_places(text)
+    counted = _number(_count_notes(root))
+    if counted != len(places.notes):
+        raise UnreadableScore(
+            f"the file's notes cannot be told apart in its text ({counted} and {len(places.notes)}); "
+            "it uses entities for notes: save it again from a notation program"
+        )
+    return ScoreText(text, root, places)
+
+
 def read(
-    root: etree._Element, wanted: Sequence[str] = (), is_trumpet: IsTrumpet = lambda name, sound: True
+    score: ScoreText, wanted: Sequence[str] = (), is_trumpet: IsTrumpet = lambda name, sound: True
 ) -> Score:
-    """The score below ``root``: the parts named (by id, name or abbreviation) in ``wanted``, or else
-    those for which ``is_trumpet(name, instrument sound)`` holds.
+    """The parts named (by id, name or abbreviation) in ``wanted``, or else those for which
+    ``is_trumpet(name, instrument sound)`` holds.
 
     Raises NoTrumpetPart when there is none, UnreadableScore when the score has no parts at all.
     """
+    root = score.root
     headers = list(_headers(root))
     where = _measures(root)
     chosen = _choose(headers, wanted, is_trumpet)
@@ -80,7 +104,7 @@ def read(
                 )
             )
             continue
-        parts.append(_read_part(header, found))
+        parts.append(_read_part(header, found, score))
     if not parts:
         raise NoTrumpetPart("the parts asked for have no music in this file")
     starts = max((part.measures for part in parts), key=len)
@@ -88,11 +112,6 @@ def read(
         [[measure for measure, _, _, _ in found.measures] for found in where.values()], starts
     )
     return Score(_title(root), tuple(parts), tempos, tuple(findings))
-
-
-def count_notes(root: etree._Element) -> int:
-    """All ``<note>`` elements of the document, wherever they stand."""
-    return _number(_count_all(root))
 
 
 def _number(value: object) -> int:
@@ -174,11 +193,11 @@ def _measures(root: etree._Element) -> dict[str, _Where]:
     return where
 
 
-def _read_part(header: Part, where: _Where) -> Part:
-    lines = LineBuilder(header.id)
-    reader = MeasureReader(header.id, lines)
-    for element, measure, _, place in where.measures:
-        reader.read(element, measure, place)
+def _read_part(header: Part, where: _Where, score: ScoreText) -> Part:
+    reader = MeasureReader(header.id, score.text, score.places.notes)
+    for element, measure, _, first_note in where.measures:
+        reader.read(element, measure, first_note)
+    lines = reader.lines
     return replace(
         header,
         measures=tuple(reader.measures),
@@ -191,5 +210,5 @@ def _read_part(header: Part, where: _Where) -> Part:
         containers=tuple(container for _, _, container, _ in where.measures),
         clefs=tuple(reader.clefs),
         lyric_numbers=frozenset(lines.lyric_numbers),
-        warnings=tuple(reader.findings + lines.findings),
+        warnings=tuple(reader.findings),
     )

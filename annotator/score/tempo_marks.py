@@ -7,8 +7,8 @@ from collections.abc import Sequence
 
 from lxml import etree
 
-from annotator.score.measure import number_of, text_of
 from annotator.score.model import Measure, Tempo
+from annotator.score.shapes import number_of, text_of
 
 # Quarters in a beat unit (MusicXML 4.0, note-type-value).
 _UNITS = {

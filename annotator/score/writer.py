@@ -39,8 +39,9 @@ def mark_insertions(
     found: list[Insertion] = []
     notes = places.notes
     for mark in marks:
-        place = notes[mark.place]
-        if place.after < 0:
+        place = notes[mark.note.place]
+        inside, after = mark.note.inside
+        if place.opened == place.end:
             continue
         notations = _technical(mark)
         lyrics = ""
@@ -48,16 +49,16 @@ def mark_insertions(
             lyrics = f"{partial_lyric}<syllabic>single</syllabic><text>{mark.partial}</text></lyric>"
         if mark.intonation:
             lyrics += f"{intonation_lyric}<syllabic>single</syllabic><text>{mark.intonation}</text></lyric>"
-        if notations and place.inside >= 0:
+        if notations and inside >= 0:
             # Some readers look at a note's first <notations> only, so ours goes into one that is there.
-            found.append((place.inside, notations))
+            found.append((place.opened + inside, notations))
         elif notations:
             lyrics = f"<notations>{notations}</notations>{lyrics}"
         if lyrics:
-            found.append((place.after, lyrics))
+            found.append((place.opened + after, lyrics))
         if mark.flag:
             # A direction stands before the whole chord: between its notes none may.
-            found.append((notes[mark.chord].start, _flag(mark.flag, line.voice, staff)))
+            found.append((notes[mark.note.chord].start, _flag(mark.flag, line.voice, staff)))
     return found
 
 
@@ -83,7 +84,7 @@ def cue_insertions(places: Places, part: Part, cue: CuePart, root: etree._Elemen
     yield places.score_parts[headers.index(part.id)].end, f"\n    {cue.header}"
     if root.tag == "score-timewise":
         for number, measure in zip(part.containers, cue.measures, strict=True):
-            yield places.containers[number].end, f"\n{measure}"
+            yield places.containers[number].element.end, f"\n{measure}"
         return
     parts = [element.get("id", "") for element in root.iterfind("part")]
     music = "\n".join(cue.measures)

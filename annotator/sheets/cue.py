@@ -47,10 +47,10 @@ def cue_part(
             extra["staff-details"] = _staff_details(part)
             extra["transpose"] = transpose_xml(instrument.transposition)
         content = measure_xml(text, container, CUE, notes=read.notes, extra=extra, before=before)
-        opening = start_tag(text, container)
-        if container.tag == "part":
+        opening = start_tag(text, container.element)
+        if container.element.tag == "part":
             opening = f'<part id="{part_id}">'
-        measures.append(f"{opening}\n{content}\n</{container.tag}>")
+        measures.append(f"{opening}\n{content}\n</{container.element.tag}>")
     name = escaped(f"{part.abbreviation or part.name} – {words}".lstrip(" –"))
     header = (
         f'<score-part id="{part_id}"><part-name>{name}</part-name>'

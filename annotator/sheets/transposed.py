@@ -6,7 +6,7 @@ import re
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
-from annotator.annotation import Prepared, annotate, places_of, prepare
+from annotator.annotation import Prepared, annotate, prepare
 from annotator.options import Options
 from annotator.pitch import Pitch, transpose
 from annotator.reading.changes import read_change
@@ -50,8 +50,8 @@ def transposed_part(data: bytes, options: Options | None = None, name: str = "")
     """
     options = options or Options(mark=())
     prepared = prepare(data, options)
-    text = prepared.text
-    edits = sorted(_edits(prepared, places_of(prepared)))
+    text = prepared.written.text
+    edits = sorted(_edits(prepared, prepared.written.places))
     pieces: list[str] = []
     done = 0
     for start, end, new in edits:
@@ -83,7 +83,7 @@ class _Heading:
 
 
 def _edits(prepared: Prepared, places: Places) -> Iterator[Edit]:
-    text, root = prepared.text, prepared.root
+    text, root = prepared.written.text, prepared.written.root
     played = {each.part.id: each for each in prepared.played}
     yield from _part_list(prepared, places, played)
     headings = {}
@@ -116,8 +116,8 @@ def _short(name: str) -> str:
 
 
 def _part_list(prepared: Prepared, places: Places, played: dict[str, PlayedPart]) -> Iterator[Edit]:
-    text = prepared.text
-    ids = [element.get("id", "") for element in prepared.root.iterfind("part-list/score-part")]
+    text = prepared.written.text
+    ids = [element.get("id", "") for element in prepared.written.root.iterfind("part-list/score-part")]
     for part_id, element in zip(ids, places.score_parts, strict=True):
         if part_id not in played:
             yield _with_indent(text, element), element.end, ""
@@ -143,7 +143,7 @@ def _music(text: str, places: Places, played: PlayedPart, prepared: Prepared) ->
             extra["transpose"] = transpose_xml(prepared.instrument.transposition)
         yield from _measure(text, container, read, extra, before)
         position = part.measures[index].start
-        for harmony in _HARMONY.finditer(text, container.start, container.end):
+        for harmony in _HARMONY.finditer(text, container.element.start, container.element.end):
             yield from _chord_symbol(harmony, played, position)
 
 
@@ -166,8 +166,8 @@ def _measure(
             extra = {}
         elif child.tag == "direction":
             yield from _change_words(text, child)
-    if extra and container.opened < container.end:
-        yield container.opened, container.opened, attributes_xml("", extra)
+    if extra and container.element.opened < container.element.end:
+        yield container.element.opened, container.element.opened, attributes_xml("", extra)
 
 
 def _change_words(text: str, direction: Element) -> Iterator[Edit]:

@@ -19,7 +19,8 @@ from annotator.instruments import load
 from annotator.pitch import Interval, Pitch, transpose
 from annotator.reading import CROOKS, Crook, infer, is_trumpet, natural_partial, segments
 from annotator.score.model import Score
-from annotator.score.reader import parse, read
+from annotator.score.reader import open_text, read
+from annotator.score.source import open_source
 
 CORPUS = Path(music21.__file__).parent / "corpus" / "bach"
 
@@ -30,7 +31,8 @@ def score(name: str) -> Score:
         archive = zipfile.ZipFile(BytesIO(data))
         (member,) = [each for each in archive.namelist() if each.endswith(".xml") and "META" not in each]
         data = archive.read(member)
-    return read(parse(data), (), is_trumpet)
+    source = open_source(data)
+    return read(open_text(source.text, source.xml), (), is_trumpet)
 
 
 @pytest.mark.parametrize(

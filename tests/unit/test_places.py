@@ -6,7 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from lxml import etree
 
-from annotator.score.places import find_places
+from annotator.score.places import find_places, inside_note
 
 PITCH = "<pitch><step>C</step><octave>4</octave></pitch><duration>1</duration>"
 
@@ -36,18 +36,18 @@ def test_marks_go_inside_notations_that_are_there_and_before_lyrics() -> None:
     first = f"<note>{PITCH}<notations><slur type='start'/></notations><lyric><text>a</text></lyric></note>"
     second = f"<note>{PITCH}<notations/></note>"
     text = score(first, second)
-    one, two = find_places(text).notes
-    assert text[one.inside :].startswith("</notations>")
-    assert text[one.after :].startswith("<lyric>")
-    assert two.inside == -1
-    assert text[two.after :].startswith("</note>")
+    one, two = (text[note.opened : note.end] for note in find_places(text).notes)
+    assert one[inside_note(one).notations :].startswith("</notations>")
+    assert one[inside_note(one).after :].startswith("<lyric>")
+    assert inside_note(two).notations == -1
+    assert two[inside_note(two).after :].startswith("</note>")
 
 
 def test_an_empty_notations_after_a_full_one_takes_nothing_and_is_not_overtaken() -> None:
     text = score(f"<note>{PITCH}<notations><tied type='stop'/></notations><notations/></note>")
-    (note,) = find_places(text).notes
-    assert note.inside == -1
-    assert text[note.after :].startswith("</note>")
+    (note,) = (text[note.opened : note.end] for note in find_places(text).notes)
+    assert inside_note(note).notations == -1
+    assert note[inside_note(note).after :].startswith("</note>")
 
 
 NOISE = st.sampled_from(

@@ -1,0 +1,198 @@
+"""What a ``<note>`` says, apart from where it stands. Notes of the same text share one shape.
+
+A part is full of notes that are written alike, so most need no reading at all.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from math import isfinite
+
+from lxml import etree
+
+from annotator.pitch import STEP_INDEX, Pitch
+from annotator.score.model import Ornament
+from annotator.score.places import Inside
+
+_ACCIDENTALS = {
+    "sharp": 1,
+    "flat": -1,
+    "natural": 0,
+    "double-sharp": 2,
+    "sharp-sharp": 2,
+    "flat-flat": -2,
+    "natural-sharp": 1,
+    "natural-flat": -1,
+}
+_ORNAMENTS = frozenset(
+    (
+        "trill-mark",
+        "turn",
+        "delayed-turn",
+        "inverted-turn",
+        "delayed-inverted-turn",
+        "vertical-turn",
+        "inverted-vertical-turn",
+        "shake",
+        "mordent",
+        "inverted-mordent",
+        "tremolo",
+    )
+)
+
+
+@dataclass(frozen=True, slots=True)
+class NoteShape:
+    """The content of a ``<note>``.
+
+    ``pitch`` is None for rests, unpitched and microtonal notes; ``unplayable`` says in words what pitch
+    no valves play. ``duration`` in divisions (0 for a grace note). ``slurs_on`` and ``slurs_off``: numbers
+    of the slurs that start and stop here. ``inside``: see ``places.Inside``.
+    """
+
+    pitch: Pitch | None
+    unplayable: str
+    duration: float
+    voice: str
+    staff: int
+    chord: bool
+    grace: bool
+    cue: bool
+    tied: bool
+    breath: bool
+    slurs_on: tuple[str, ...]
+    slurs_off: tuple[str, ...]
+    printed: tuple[str, ...]
+    ornaments: tuple[Ornament, ...]
+    lyrics: tuple[str, ...]
+    inside: Inside
+
+
+def text_of(element: etree._Element | None) -> str:
+    """An element's text with white space folded, or an empty string."""
+    return "" if element is None or element.text is None else " ".join(element.text.split())
+
+
+def number_of(element: etree._Element | None, default: float) -> float:
+    """An element's text as a number; ``default`` when it is missing or none."""
+    if element is None:
+        return default
+    try:
+        value = float(element.text or "")
+    except ValueError:
+        return default
+    return value if isfinite(value) else default
+
+
+def read_shape(note: etree._Element, inside: Inside) -> NoteShape:
+    """The shape of a ``<note>``."""
+    chord = grace = cue = tied = False
+    duration = 0.0
+    voice, staff = "1", 1
+    pitch: Pitch | None = None
+    unplayable = ""
+    notations = _Notations()
+    lyrics: tuple[str, ...] = ()
+    for child in note:
+        tag = child.tag
+        if tag == "pitch":
+            pitch, unplayable = _pitch(child)
+        elif tag == "duration":
+            duration = number_of(child, 0.0)
+        elif tag == "voice":
+            voice = text_of(child) or "1"
+        elif tag == "notations":
+            notations.read(child)
+        elif tag == "chord":
+            chord = True
+        elif tag == "grace":
+            grace = True
+        elif tag == "cue":
+            cue = True
+        elif tag == "staff":
+            staff = int(number_of(child, 1))
+        elif tag == "tie":
+            tied = tied or child.get("type") == "stop"
+        elif tag == "lyric":
+            lyrics += (child.get("number", "1"),)
+    return NoteShape(
+        pitch=pitch,
+        unplayable=unplayable,
+        duration=0.0 if grace else duration,
+        voice=voice,
+        staff=staff,
+        chord=chord,
+        grace=grace,
+        cue=cue,
+        tied=tied or notations.tied,
+        breath=notations.breath,
+        slurs_on=tuple(notations.slurs_on),
+        slurs_off=tuple(notations.slurs_off),
+        printed=tuple(notations.printed),
+        ornaments=tuple(notations.ornaments),
+        lyrics=lyrics,
+        inside=inside,
+    )
+
+
+class _Notations:
+    """What a note's ``<notations>`` say, added up."""
+
+    def __init__(self) -> None:
+        self.tied = self.breath = False
+        self.slurs_on: list[str] = []
+        self.slurs_off: list[str] = []
+        self.printed: list[str] = []
+        self.ornaments: list[Ornament] = []
+
+    def read(self, notations: etree._Element) -> None:
+        for element in notations:
+            tag = element.tag
+            if tag == "slur":
+                kind, number = element.get("type"), element.get("number", "1")
+                if kind == "start":
+                    self.slurs_on.append(number)
+                elif kind == "stop":
+                    self.slurs_off.append(number)
+            elif tag == "tied":
+                self.tied = self.tied or element.get("type") == "stop"
+            elif tag == "technical":
+                self.printed += [text_of(fingering) for fingering in element.iterchildren("fingering")]
+            elif tag == "articulations":
+                self.breath = self.breath or any(child.tag in ("breath-mark", "caesura") for child in element)
+            elif tag == "ornaments":
+                self.ornaments += _ornaments(element)
+
+
+def _pitch(element: etree._Element) -> tuple[Pitch | None, str]:
+    """The pitch, or None and what it says when it is none that valves play."""
+    step = alter = octave = ""
+    for child in element:
+        if child.tag == "step":
+            step = (child.text or "").strip()
+        elif child.tag == "octave":
+            octave = (child.text or "").strip()
+        elif child.tag == "alter":
+            alter = (child.text or "").strip()
+    said = f"step {step or 'missing'}, alter {alter or 0}, octave {octave or 'missing'}"
+    try:
+        semitones = float(alter or 0)
+        if step not in STEP_INDEX or semitones != int(semitones) or abs(semitones) > 3:
+            return None, said
+        return Pitch(step, int(semitones), int(octave)), ""
+    except (ValueError, OverflowError):
+        return None, said
+
+
+def _ornaments(element: etree._Element) -> list[Ornament]:
+    found: list[Ornament] = []
+    for child in element:
+        if child.tag == "accidental-mark" and found:
+            alter = _ACCIDENTALS.get(text_of(child))
+            last = found[-1]
+            below = child.get("placement") == "below"
+            found[-1] = Ornament(last.kind, last.above if below else alter, alter if below else last.below)
+        elif child.tag in _ORNAMENTS:
+            kind = child.tag if child.tag != "tremolo" else f"tremolo-{child.get('type', 'single')}"
+            found.append(Ornament(kind))
+    return found
