@@ -19,6 +19,7 @@ Matrix = tuple[tuple[int, ...], ...]
 
 _THIRD, _FIRST_SECOND = 0b100, 0b011
 _C6 = 84
+_HIGH_PARTIALS = (9, 10)
 
 
 @dataclass(frozen=True, slots=True)
@@ -166,19 +167,33 @@ class Costing:
         usual, option = options[0], options[place]
         combination = self._masks[option.valves]
         chart = self._masks[usual.valves]
-        departure = 0.0
+        departure, share = 0.0, 1.0
         if option != usual:
-            if semitone > _C6:
+            third_alone = combination.mask == _THIRD
+            if semitone > _C6 and option.partial in _HIGH_PARTIALS and not third_alone:
                 departure = self.profile["departure.high"]
             elif option.partial != usual.partial:
                 departure = self.profile["departure.other-partial"]
-            elif combination.mask == _THIRD and chart.mask == _FIRST_SECOND:
+                if semitone <= _C6 and option.partial >= _HIGH_PARTIALS[0]:
+                    departure += self.profile["departure.ninth-partial-up"]
+            elif third_alone and chart.mask == _FIRST_SECOND:
                 departure = self.profile["departure.third-for-first-second"]
+                share = self.profile["grade.third-for-first-second"]
             else:
                 departure = self.profile["departure.same-partial"]
             further = combination.mask.bit_count() - chart.mask.bit_count()
             departure += max(0, further) * self.profile["departure.further-valve"]
-        return Way(option, semitone, place, combination.mask, combination.semitones, thousandths(departure))
+            farther_off = abs(option.cents) - abs(usual.cents) - self.profile["intonation.lip"]
+            departure += max(0.0, farther_off) * self.profile["departure.cent"]
+        return Way(
+            option,
+            semitone,
+            place,
+            combination.mask,
+            combination.semitones,
+            thousandths(departure),
+            thousandths(departure * share),
+        )
 
 
 @lru_cache(maxsize=32)

@@ -29,6 +29,7 @@ _EXCHANGE_KEYS = {
     (1, 2): "exchange.second-third",
 }
 _CLOSE_FROM_PARTIAL = 8
+_HIGHEST_PARTIAL = 24
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,7 +38,7 @@ class Way:
 
     ``semitone`` of the written pitch, ``place`` among its candidates; ``mask`` has bit 0 for the first
     valve; ``tubing`` is what the valves lower by, in semitones; ``departure`` from the usual chart in
-    thousandths.
+    thousandths, and ``flag_departure``, what of it counts when a crossing is graded.
     """
 
     fingering: Fingering
@@ -46,6 +47,7 @@ class Way:
     mask: int
     tubing: int
     departure: int
+    flag_departure: int
 
     @property
     def partial(self) -> int:
@@ -117,7 +119,7 @@ def partials_between(left: Way, reached: Way) -> tuple[int, ...]:
     """Partials of the tube arrived at whose pitch lies between the two notes: they may speak."""
     low, high = sorted((left.semitone, reached.semitone))
     found = []
-    for n in range(2, max(left.partial, reached.partial) + 4):
+    for n in range(2, _HIGHEST_PARTIAL + 1):
         pitch = FUNDAMENTAL.semitone + 12 * log2(n) - reached.tubing
         if low + 0.5 < pitch < high - 0.5:
             found.append(n)

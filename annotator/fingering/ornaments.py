@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-from annotator.pitch import STEPS, Interval, Pitch, transpose
+from annotator.pitch import STEPS, Pitch
 from annotator.score.model import Ornament
 
 _SHARP_ORDER = "FCGDAEB"
@@ -72,19 +72,20 @@ def key_alter(step: str, fifths: int) -> int:
     return -((-fifths - (6 - place) + 6) // 7)
 
 
-def transposed_ornament(ornament: Ornament, written: Pitch, interval: Interval) -> Ornament:
-    """``ornament`` of the ``written`` note as it is read when the part is transposed by ``interval``.
+def read_ornament(ornament: Ornament, written: Pitch, fifths: int, read: Pitch) -> Ornament:
+    """``ornament`` of the ``written`` note as it is read on the note ``read``, its neighbours named.
 
-    The accidentals printed with it belong to the neighbours' own pitches, so a sharp may become
-    a natural.
+    ``fifths`` is the key signature as written. The neighbours are found in the part as it stands and
+    carried over by sound, so that they are right where the reader respells or has no key signature.
     """
 
-    def moved(side: str, alter: int | None) -> int | None:
-        if alter is None:
-            return None
-        return transpose(neighbour(written, 0, side, alter), interval).alter
+    def alter(side: str, printed: int | None) -> int | None:
+        if side not in _SIDES.get(ornament.kind, ()):
+            return printed
+        sound = neighbour(written, fifths, side, printed).semitone - written.semitone
+        return sound + read.semitone - neighbour(read, 0, side, 0).semitone
 
-    return replace(ornament, above=moved("above", ornament.above), below=moved("below", ornament.below))
+    return replace(ornament, above=alter("above", ornament.above), below=alter("below", ornament.below))
 
 
 def is_tremolo_start(ornaments: tuple[Ornament, ...]) -> bool:

@@ -275,13 +275,13 @@ class Planner:
         return found
 
     def _severity(self, reach: _Reach) -> int:
-        """The least cost of getting across, alternates counted at their price: what a flag goes by.
+        """The least cost of getting across, alternates counted at part of their price: what a flag goes by.
 
         It does not depend on the rest of the line, and less time never lowers it.
         """
         return min(
             (
-                cost + a.departure + b.departure
+                cost + a.flag_departure + b.flag_departure
                 for b, row in zip(reach.ways, reach.rows, strict=False)
                 for a, cost in zip(reach.left, row, strict=True)
             ),

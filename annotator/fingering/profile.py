@@ -9,7 +9,6 @@ from __future__ import annotations
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
-from difflib import get_close_matches
 from functools import lru_cache
 from pathlib import Path
 from typing import Any, NoReturn
@@ -110,6 +109,8 @@ def _from_table(name: str, table: dict[str, Any]) -> Profile:
     known = [cost.key for cost in profile.costs]
     for key, value in values.items():
         if key not in known:
+            from difflib import get_close_matches  # noqa: PLC0415 - only for a slip in somebody's file
+
             close = get_close_matches(key, known, 3, 0.4) or known
             _bad(name, key, f"is not a key of the cost table; did you mean {', '.join(close)}?")
         if isinstance(value, bool) or not isinstance(value, (int, float)) or not 0 <= value <= 1000:

@@ -19,7 +19,7 @@ from annotator.fingering.crossing import (
     trill_weight,
 )
 from annotator.fingering.model import Crossing, ReadNote
-from annotator.fingering.ornaments import Neighbour
+from annotator.fingering.ornaments import Neighbour, is_tremolo_start
 from annotator.instruments import tube
 from annotator.instruments.model import FUNDAMENTAL
 from annotator.pitch import Pitch
@@ -55,8 +55,11 @@ _NOTE_VALUES = {
     0.5: "eighth notes",
     0.375: "dotted sixteenth notes",
     0.3333: "triplet eighth notes",
+    0.4: "quintuplet eighth notes",
     0.25: "sixteenth notes",
+    0.2: "quintuplet sixteenth notes",
     0.1667: "triplet sixteenth notes",
+    0.1429: "septuplet sixteenth notes",
     0.125: "thirty-second notes",
     0.0833: "triplet thirty-second notes",
     0.0625: "sixty-fourth notes",
@@ -156,23 +159,31 @@ def departure(costing: Costing, way: Way, into: Move | None, out: Move | None, t
         label += f" on partial {way.partial}"
     if trill:
         return f"{label}: {trill}"
-    savings: list[tuple[int, str]] = []
-    for move in (into, out):
-        if move is None or move.approach.milliseconds is None:
-            continue
-        # Against the chart on both notes: an alternate may be there for the sake of another one.
-        left, reached = costing.offered(move.left.semitone)[0], costing.offered(move.reached.semitone)[0]
-        slurred = move.approach.slurred
-        charted = costing.crossing(left, reached, move.approach.milliseconds, slurred)
-        planned = costing.crossing(move.left, move.reached, move.approach.milliseconds, slurred)
-        named = reasons(costing.elements(left, reached, slurred))
-        needs = _NEEDS[named[0]] if named else "moves more fingers"
-        way_there = f"{left.fingering.valves} to {reached.fingering.valves}"
-        savings.append((charted - planned, f"{way_there} in {pace(move.before, move.note)} {needs}"))
-    best = max(savings, default=(0, ""), key=lambda item: item[0])
-    if best[0] > 0:
-        return f"{label}: {best[1]}"
-    return f"{label}: nearer in tune here than {chart.fingering.valves}"
+    moves = [move for move in (into, out) if move is not None and move.approach.milliseconds is not None]
+    # First against the chart on both notes: an alternate may be there for the sake of another one.
+    for chart_around in (True, False):
+        savings = [_saving(costing, move, way, chart_around) for move in moves]
+        best = max(savings, default=(0, ""), key=lambda item: item[0])
+        if best[0] > 0:
+            return f"{label}: {best[1]}"
+    if abs(way.fingering.cents) < abs(chart.fingering.cents):
+        return f"{label}: nearer in tune here than {chart.fingering.valves}"
+    return f"{label}: goes with the fingerings around it"
+
+
+def _saving(costing: Costing, move: Move, way: Way, chart_around: bool) -> tuple[int, str]:
+    """What the plan's crossing costs less than with the chart's ``way``, and what that would need."""
+    left, reached, slurred = move.left, move.reached, move.approach.slurred
+    planned = costing.crossing(left, reached, move.approach.milliseconds or 0, slurred)
+    if chart_around or left is way:
+        left = costing.offered(left.semitone)[0]
+    if chart_around or reached is way:
+        reached = costing.offered(reached.semitone)[0]
+    charted = costing.crossing(left, reached, move.approach.milliseconds or 0, slurred)
+    named = reasons(costing.elements(left, reached, slurred))
+    needs = _NEEDS[named[0]] if named else "moves more fingers"
+    there = f"{left.fingering.valves} to {reached.fingering.valves}"
+    return charted - planned, f"{there} in {pace(move.before, move.note)} {needs}"
 
 
 def trill_reason(costing: Costing, way: Way, others: tuple[Neighbour, ...]) -> str:
@@ -198,6 +209,8 @@ def grade_of(costing: Costing, severity: int) -> int:
 
 def pace(before: ReadNote, note: ReadNote) -> str:
     """How fast: ``sixteenth notes at 132`` where the note values are known, else seconds."""
+    if is_tremolo_start(before.ornaments):
+        return "as a tremolo"
     seconds = note.onset - before.onset
     value = _NOTE_VALUES.get(round(before.quarters, 4))
     if value is None or seconds <= 0 or before.grace or note.grace:

@@ -1,0 +1,1 @@
+"""Measurements, never asserted: timings and counts that a person reads."""
