@@ -75,3 +75,9 @@ class BadInstrument(CrooklineError):
     """An instrument definition (TOML) has a wrong or missing value; the message names the key."""
 
     code = "bad-instrument"
+
+
+class NothingToPractise(CrooklineError):
+    """The part was read, and no crossing in it is awkward or busy enough to make an exercise of."""
+
+    code = "nothing-to-practise"

@@ -18,6 +18,8 @@ _COMMANDS = {
     "annotate": "annotator.cli.annotate:annotate",
     "strip": "annotator.cli.strip:strip",
     "transpose": "annotator.cli.transpose:transpose",
+    "chart": "annotator.cli.chart:chart",
+    "exercises": "annotator.cli.exercises:exercises",
     "completion": "annotator.cli.completion:completion",
 }
 _GROUP = "crookline.commands"

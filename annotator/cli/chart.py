@@ -1,0 +1,52 @@
+"""``crookline chart``: the fingering chart of a trumpet."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import click
+
+from annotator.cli.choices import INSTRUMENT, instrument_from
+from annotator.cli.files import write
+from annotator.errors import CrooklineError
+
+SUFFIXES = (".txt", ".svg", ".pdf", ".json")
+
+
+@click.command(epilog="Example: crookline chart --instrument bb-trumpet -o chart.pdf")
+@INSTRUMENT
+@click.option("--json", "as_json", is_flag=True, help="Print the chart as JSON.")
+@click.option("--paper", default="a4", show_default=True, help="Paper of a picture or PDF: a4, letter, part.")
+@click.option(
+    "-o",
+    "--out",
+    metavar="FILE",
+    type=click.Path(dir_okay=False, path_type=Path),
+    help="Write it to FILE: .txt, .svg, .pdf or .json.",
+)
+def chart(instrument: str, as_json: bool, paper: str, out: Path | None) -> None:
+    """The fingering chart: every note of the range with valves, partial, cents and alternates."""
+    from annotator.sheets import chart as sheets  # noqa: PLC0415 - keeps --help quick
+    from annotator.sheets.paper import paper as paper_called  # noqa: PLC0415
+
+    try:
+        trumpet = instrument_from(instrument)
+        size = paper_called(paper)
+    except CrooklineError as error:
+        raise click.UsageError(str(error)) from None
+    suffix = out.suffix.lower() if out else ""
+    if out is not None and suffix not in SUFFIXES:
+        raise click.UsageError(f"{out.name}: the file's ending says what to write: {', '.join(SUFFIXES)}")
+    if as_json and suffix not in ("", ".json"):
+        raise click.UsageError(f"--json does not go with {out}")
+    if as_json or suffix == ".json":
+        content = json.dumps(sheets.document(trumpet), indent=1, ensure_ascii=False) + "\n"
+    elif suffix == ".svg":
+        content = sheets.svg(trumpet, size)
+    else:
+        content = sheets.text(trumpet)
+    if out is None:
+        click.echo(content, nl=False)
+    else:
+        write(out, sheets.pdf(trumpet, size) if suffix == ".pdf" else content.encode())

@@ -1,0 +1,36 @@
+"""``crookline exercises``: practice made from a part's own awkward crossings."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import click
+
+from annotator.cli.choices import FILES, OUT, options_from, reading_options
+from annotator.cli.files import destinations, each, read_score, write
+
+
+@click.command(epilog="Example: crookline exercises tromba-in-e.musicxml -o exercises.musicxml")
+@FILES
+@OUT
+@reading_options
+@click.option(
+    "--profile", default="orchestral", show_default=True, help="Whose hands: orchestral, student."
+)
+def exercises(files: tuple[Path, ...], out: Path, **choices: Any) -> None:
+    """Write exercises from the worst crossings of a part.
+
+    Each crossing as read on the trumpet in hand: slowly, in rhythms, then in its
+    bars up to tempo, with rests as long as what is played. A part with nothing
+    to practise fails with a message that says so.
+    """
+    options = options_from(**choices)
+
+    def work(file: Path, target: Path) -> None:
+        from annotator.sheets.exercises import exercises as sheet  # noqa: PLC0415 - keeps --help quick
+
+        data, _ = read_score(file)
+        write(target, sheet(data, options, file.stem))
+
+    each(files, destinations(files, out, ".musicxml"), work)
