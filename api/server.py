@@ -101,7 +101,8 @@ def _web(settings: Settings) -> Iterator[Running]:
             port=settings.port,
             threads=settings.web_threads,
             ident="crookline",
-            max_request_body_size=settings.max_upload + 1_000_000,
+            # The application answers what is too large with a problem document; this is for much more.
+            max_request_body_size=2 * settings.max_upload + 1_000_000,
             channel_request_lookahead=1,
             clear_untrusted_proxy_headers=True,
         )
