@@ -11,19 +11,20 @@ from lxml import etree
 
 from annotator.findings import Finding
 from annotator.fingering import PlayedNote, ReadNote, plan
+from annotator.fingering.ornaments import read_ornament
 from annotator.instruments import Instrument, load
 from annotator.marks import line_marks
 from annotator.options import Options
 from annotator.pitch import Pitch
 from annotator.reading import is_trumpet, read_pitch, segments
 from annotator.report import PlayedLine, PlayedPart, report
-from annotator.score.model import Line, Note, Part, Score
+from annotator.score.model import Line, Note, Ornament, Part, Score
 from annotator.score.reader import ScoreText, open_text, read
 from annotator.score.source import Source, open_source
 from annotator.score.splice import splice, without_marks
 from annotator.score.writer import Insertion, cue_insertions, lyric_numbers, mark_insertions
 from annotator.sheets.cue import cue_part
-from annotator.sheets.reading_part import StretchAt, read_part, stretch_at
+from annotator.sheets.reading_part import read_part, stretch_at
 from annotator.timing import Clock
 
 _JOINED = 0.02
@@ -109,16 +110,14 @@ def _play(part: Part, instrument: Instrument, clock: Clock, options: Options) ->
     findings = list(reading.findings)
     for line in part.lines:
         pitches = [read_pitch(note.pitch, at(note.onset).interval) for note in line.notes]
-        read_notes = _read_notes(line.notes, pitches, at, clock)
+        read_notes = _read_notes(part, line.notes, pitches, clock)
         how = plan(read_notes, instrument, options.profile)
         lines.append(PlayedLine(line, tuple(pitches), how))
         findings += _note_findings(part, line, pitches, how)
     return PlayedPart(part, reading, at, tuple(lines), tuple(findings))
 
 
-def _read_notes(
-    notes: Sequence[Note], pitches: Sequence[Pitch], at: StretchAt, clock: Clock
-) -> list[ReadNote]:
+def _read_notes(part: Part, notes: Sequence[Note], pitches: Sequence[Pitch], clock: Clock) -> list[ReadNote]:
     seconds = clock.seconds
     found: list[ReadNote] = []
     end = float("-inf")
@@ -132,13 +131,18 @@ def _read_notes(
                 note.slurred,
                 note.onset - end < _JOINED and not note.breath,
                 note.grace,
-                note.ornaments,
-                (at(note.onset).read_fifths or 0) if note.ornaments else 0,
-                note.duration,
+                # Named in the part as written, so that a line read without a key signature has them too.
+                _ornaments_read(part, note, pitch) if note.ornaments else (),
+                quarters=note.duration,
             )
         )
         end = note.onset + note.duration
     return found
+
+
+def _ornaments_read(part: Part, note: Note, pitch: Pitch) -> tuple[Ornament, ...]:
+    fifths = next((key.fifths for key in reversed(part.keys) if key.position <= note.onset), 0)
+    return tuple(read_ornament(each, note.pitch, fifths, pitch) for each in note.ornaments)
 
 
 def _note_findings(

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 from annotator.errors import BadOption
 
 if TYPE_CHECKING:
+    from annotator.fingering import Profile
     from annotator.instruments import Instrument
 
 MARKS = ("fingering", "partial", "crossing", "cue", "intonation")
@@ -28,7 +29,8 @@ class Options:
     ``show``: fingerings on ``every`` note, on the ``first`` time each pitch comes in a part, or on
     ``awkward`` crossings only (the note left and the note reached).
     ``part``: ids or names of the parts to mark; none means every part for trumpet.
-    ``profile``: whose costs the planner weighs with.
+    ``profile``: whose costs the planner weighs with: the name of one that comes with the program, or
+    a ``Profile``.
     ``key``: key signatures of the cue line and the transposed part: ``auto`` where the part had one,
     ``signature`` always, ``none`` never.
 
@@ -40,7 +42,7 @@ class Options:
     mark: tuple[str, ...] = ("fingering", "partial", "crossing", "cue")
     show: str = "every"
     part: tuple[str, ...] = ()
-    profile: str = "orchestral"
+    profile: str | Profile = "orchestral"
     key: str = "auto"
 
     def __post_init__(self) -> None:
@@ -57,7 +59,9 @@ class Options:
         if self.key not in KEYS:
             raise BadOption(f"key is {self.key!r}; choose from {', '.join(KEYS)}", field="key")
         for name in ("crook", "profile"):
-            if not isinstance(getattr(self, name), str) or not getattr(self, name).strip():
+            value = getattr(self, name)
+            own_profile = name == "profile" and hasattr(value, "costs")  # a Profile, not imported for this
+            if not own_profile and (not isinstance(value, str) or not value.strip()):
                 raise BadOption(f"{name} must be a word", field=name)
 
     @classmethod

@@ -70,7 +70,7 @@ def options_from(instrument: str, part: tuple[str, ...], **others: str) -> Optio
             options.mark,
             options.show,
             options.part,
-            options.profile,
+            profile_from(str(options.profile)),
             options.key,
         )
     except CrooklineError as error:
@@ -82,3 +82,12 @@ def instrument_from(name: str) -> Any:
     from annotator.instruments import from_toml, load  # noqa: PLC0415 - keeps --help quick
 
     return from_toml(Path(name)) if name.endswith(".toml") else load(name)
+
+
+def profile_from(name: str) -> Any:
+    """A profile by its name, or from a TOML file. Raises CrooklineError."""
+    if not name.endswith(".toml"):
+        return name
+    from annotator.fingering import profile_from_toml  # noqa: PLC0415 - keeps --help quick
+
+    return profile_from_toml(Path(name))
