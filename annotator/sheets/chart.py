@@ -81,7 +81,7 @@ def document(instrument: Instrument) -> dict[str, Any]:
     }
 
 
-def text(instrument: Instrument, *, alternates: int = 3) -> str:
+def text(instrument: Instrument, *, alternates: int = 2) -> str:
     """The chart in columns for a terminal, under 80 characters wide. Ends with a line end."""
     lines = [
         f"Fingering chart: {instrument.name}",
@@ -93,7 +93,7 @@ def text(instrument: Instrument, *, alternates: int = 3) -> str:
             lines.append(f"{signs(row['written']):<8} {signs(row['sounding']):<7} out of reach")
             continue
         also = ", ".join(
-            f"{way['fingering']} on {way['partial']} ({way['cents']:+.0f})"
+            f"{way['fingering']} on {way['partial']} {way['cents']:+.0f}"
             for way in [way for way in row["alternates"] if abs(way["cents"]) <= NEAR][:alternates]
         )
         lines.append(

@@ -11,6 +11,7 @@ FACE = "Libertinus Serif, 'Times New Roman', Times, serif"
 SIGNS_FACE = "'New Computer Modern Math', 'Noto Music', 'DejaVu Sans', serif"
 # Mean width of a letter of the text face, as a share of its size: only used to fit and to break lines.
 LETTER = 0.44
+BOLDER = 1.15
 SMALLEST = 180.0
 _SIGNS = re.compile("[♭♮♯]+")
 
@@ -28,7 +29,7 @@ def words(
 ) -> str:
     """A line of text at its baseline; made smaller where it would be longer than ``room`` (0: as it is)."""
     if room:
-        size = fitted(text, size, room)
+        size = fitted(text, size, room / BOLDER if weight else room)
     extra = (f' font-weight="{weight}"' if weight else "") + (f' font-style="{style}"' if style else "")
     return (
         f'<text x="{x:.0f}" y="{y:.0f}" font-size="{size:.0f}" text-anchor="{anchor}"{extra}>'

@@ -60,8 +60,8 @@ class Engraving:
     """A file set on paper: every trumpet part of its report, one after the other.
 
     ``data``: a .musicxml, .xml or .mxl file, annotated or transposed. ``report``: its report
-    (``crookline.report/1``); without one every part is set. ``kind``: ``annotated`` or ``transposed``
-    (the words of the title block). ``part``: an id, to set this part only.
+    (``crookline.report/1``); without one every part is set. ``kind``: ``annotated``, ``transposed`` or
+    ``exercises`` (the words of the title block). ``part``: an id, to set this part only.
 
     Music is laid out when a page is first asked for, and a page drawn when it is. Raises
     UnreadableScore, NoTrumpetPart, BadOption.
@@ -89,7 +89,10 @@ class Engraving:
         if part:
             wanted = [part]
         # A fresh tree for each part: making the copy moves elements out of it.
-        self._copies = [copy_part(root if len(wanted) == 1 else parse(data), one) for one in wanted]
+        self._copies = [
+            copy_part(root if len(wanted) == 1 else parse(data), one, breaks=self._own_breaks)
+            for one in wanted
+        ]
         self._rolls: dict[int, tuple[list[tuple[str, layout.System]], list[tuple[int, int]]]] = {}
 
     @cached_property
@@ -132,6 +135,11 @@ class Engraving:
         title = " – ".join(piece for piece in (words.title, words.part) if piece)
         return to_pdf(pages, self.paper, title=title, author=words.composer)
 
+    @property
+    def _own_breaks(self) -> bool:
+        """Exercises begin on systems of their own, as the sheet says; a part is set anew."""
+        return self.kind == "exercises"
+
     def _heading(self, index: int) -> sheet.Heading:
         copy = self._copies[index]
         return sheet.heading(self._report, copy.part_id, copy, self.kind, self._instrument)
@@ -139,7 +147,7 @@ class Engraving:
     def _roll(self, index: int) -> tuple[list[tuple[str, layout.System]], list[tuple[int, int]]]:
         if index not in self._rolls:
             copy = self._copies[index]
-            systems = _systems(copy, self.paper)
+            systems = _systems(copy, self.paper, own_breaks=self._own_breaks)
             first, later = self._room(copy, 1), self._room(copy, 2)
             cuts = layout.pages([system for _, system in systems], copy.bars, first, later)
             self._rolls[index] = (systems, cuts)
@@ -209,7 +217,7 @@ def _instrument_name(instrument_id: str) -> str:
     return load(instrument_id).name if instrument_id else "trumpet"
 
 
-def _systems(copy: Copy, paper: Paper) -> list[tuple[str, layout.System]]:
+def _systems(copy: Copy, paper: Paper, *, own_breaks: bool = False) -> list[tuple[str, layout.System]]:
     """The part as systems of the paper's width, each with the glyphs its roll is drawn with."""
     import verovio  # noqa: PLC0415 - a large library, needed for sheets only
 
@@ -221,7 +229,7 @@ def _systems(copy: Copy, paper: Paper) -> list[tuple[str, layout.System]]:
         if not toolkit.loadData(copy.xml):
             raise UnreadableScore("the part cannot be engraved", part=copy.part_id)
         mei = prepare(toolkit.getMEI({"removeIds": False}), copy)
-        toolkit.setOptions(_options(paper, roll=True))
+        toolkit.setOptions(_options(paper, roll=True, own_breaks=own_breaks))
         if not toolkit.loadData(mei):
             raise UnreadableScore("the part cannot be engraved", part=copy.part_id)
         rolls = [toolkit.renderToSVG(number + 1) for number in range(toolkit.getPageCount())]
@@ -243,10 +251,10 @@ def _presentable(roll: str) -> str:
     return glyphs + end + draw_signs(music)
 
 
-def _options(paper: Paper, *, roll: bool) -> dict[str, Any]:
+def _options(paper: Paper, *, roll: bool, own_breaks: bool = False) -> dict[str, Any]:
     return {
         "breaks": "smart" if roll else "none",
-        "breaksSmartSb": 0.6,
+        "breaksSmartSb": 0.01 if own_breaks else 0.6,
         "pageWidth": round((paper.width - 2 * paper.margin) * 10),
         "pageHeight": ROLL_HEIGHT,
         "pageMarginLeft": 0,

@@ -18,7 +18,7 @@ _ORNAMENT = re.compile(
 _TEXT = re.compile(r'<text x="(-?[\d.]+)" y="(-?[\d.]+)"([^>]*)>')
 _SIZE = re.compile(r'font-size="([1-9][\d.]*)(?:px)?"')
 _TAGS = re.compile(r"<[^>]*>")
-STEPS = 24
+STEP = 40.0  # between two points of a curve: less than half a figure
 MARGIN = 45.0
 # Closer than this to a slur is touching it, to the eye.
 NEAR = 32.0
@@ -133,8 +133,9 @@ def _points(path: str) -> list[tuple[float, float]]:
     found: list[tuple[float, float]] = []
     for start in range(0, len(pairs) - 3, 3):
         p0, p1, p2, p3 = pairs[start : start + 4]
-        for step in range(STEPS + 1):
-            t = step / STEPS
+        steps = max(8, int(abs(p3[0] - p0[0]) / STEP))
+        for step in range(steps + 1):
+            t = step / steps
             a, b, c, d = (1 - t) ** 3, 3 * t * (1 - t) ** 2, 3 * t * t * (1 - t), t**3
             x = a * p0[0] + b * p1[0] + c * p2[0] + d * p3[0]
             found.append((x, a * p0[1] + b * p1[1] + c * p2[1] + d * p3[1]))

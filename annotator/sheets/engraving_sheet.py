@@ -25,7 +25,7 @@ LEGEND: tuple[tuple[str, str, str], ...] = (
     ("cue", "", "small staff: the notes as read on the instrument in hand"),
 )
 
-KINDS: Mapping[str, str] = {"annotated": "marked for", "transposed": "written out for"}
+KINDS: Mapping[str, str] = {"annotated": "marked for", "transposed": "written out for", "exercises": "for"}
 
 
 @dataclass(frozen=True, slots=True)

@@ -15,8 +15,8 @@ from lxml import etree
 from annotator.errors import NoTrumpetPart, UnreadableScore
 from annotator.score.source import open_source
 
-# What the file says about another page than the one we set.
-_LAYOUT = ("print", "defaults", "credit", "appearance")
+# What the file says about another page than the one we set; its long rests too, for we find them ourselves.
+_LAYOUT = ("print", "defaults", "credit", "appearance", "multiple-rest")
 _TIME_TOLERANCE = 1e-6
 
 
@@ -72,8 +72,10 @@ def part_ids(root: Any) -> list[str]:
     return [part.get("id", "") for part in root.iterfind("part") if not _is_cue(part)]
 
 
-def copy_part(root: Any, part_id: str) -> Copy:
+def copy_part(root: Any, part_id: str, *, breaks: bool = False) -> Copy:
     """The part ``part_id`` of a parsed score, with the cue line that follows it.
+
+    ``breaks``: keep the places where the file begins a new system.
 
     The tree is changed (ids, layout), so parse again for another kind of use. Raises NoTrumpetPart.
     """
@@ -95,7 +97,7 @@ def copy_part(root: Any, part_id: str) -> Copy:
         score_part = etree.SubElement(part_list, "score-part", id=staff.get("id", ""))
         etree.SubElement(score_part, "part-name").text = name
     for staff in staves:
-        _drop(staff, _LAYOUT)
+        _drop(staff, _LAYOUT[1:] if breaks else _LAYOUT)
         out.append(staff)
     keys = []
     for staff in staves:

@@ -1,0 +1,338 @@
+"""What a librarian and a teacher do on the page, step by step."""
+
+from __future__ import annotations
+
+import base64
+import io
+import json
+import re
+import zipfile
+from pathlib import Path
+from typing import Any
+
+import httpx
+import pypdf
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from lxml import etree
+from playwright.sync_api import Browser, BrowserContext, Page, expect
+
+import annotator
+from tests.browser.conftest import OTHER, PART, marked, send
+from tests.service.conftest import Service
+
+AXE = Axe()
+# The rules of WCAG 2.0 to 2.2, levels A and AA, under axe-core's own names for them.
+WCAG = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]
+SIZES = {"phone": (390, 844), "tablet": (834, 1112), "desktop": (1366, 900)}
+
+
+def report_of(page: Page) -> dict[str, Any]:
+    """The report of the part on the page, from the service itself."""
+    found: dict[str, Any] = page.request.get("/v1" + httpx.URL(page.url).path + "/report").json()
+    return found
+
+
+def note(page: Page, place: int) -> Any:
+    return page.locator(f"#n{place}")
+
+
+def complaints(page: Page) -> list[str]:
+    """What axe-core finds on the page, all of it: not only the serious."""
+    found = AXE.run(page, options={"runOnly": {"type": "tag", "values": WCAG}})
+    return [
+        f"{violation['impact']} {violation['id']}: {node['html'][:120]}"
+        for violation in found.response["violations"]
+        for node in violation["nodes"]
+    ]
+
+
+def test_upload_by_the_button_shows_the_engraved_part(page: Page) -> None:
+    marked(page)
+    expect(page).to_have_title(re.compile("Crookline"))
+    expect(page.locator("#which")).to_have_text(re.compile(r"Page 1 of \d"))
+    report = report_of(page)
+    expect(page.get_by_role("heading", level=1)).to_have_text(report["title"])
+    for segment in report["parts"][0]["segments"]:
+        expect(page.locator("table")).to_contain_text(segment["read"]["words"])
+
+
+def test_upload_by_drop(page: Page) -> None:
+    page.goto("/")
+    dropped = page.evaluate_handle(
+        """([data, name]) => {
+            const bytes = Uint8Array.from(atob(data), (letter) => letter.charCodeAt(0));
+            const transfer = new DataTransfer();
+            transfer.items.add(new File([bytes], name));
+            return transfer;
+        }""",
+        [base64.b64encode(OTHER.read_bytes()).decode(), OTHER.name],
+    )
+    page.dispatch_event("#stand", "dragenter", {"dataTransfer": dropped})
+    expect(page.locator("#stand")).to_have_class(re.compile("over"))
+    page.dispatch_event("#stand", "drop", {"dataTransfer": dropped})
+    expect(page.locator("#chosen li")).to_have_text(re.compile(re.escape(OTHER.name)))
+    page.get_by_role("button", name="Mark the parts").click()
+    page.wait_for_url("**/parts/1")
+    page.wait_for_selector("#paper > svg")
+    expect(page.locator(".lead")).to_contain_text(OTHER.name)
+
+
+def test_progress_of_a_zip_is_shown_and_its_parts_can_be_opened(page: Page, tmp_path: Path) -> None:
+    archive = tmp_path / "programme.zip"
+    with zipfile.ZipFile(archive, "w") as packed:
+        for number in range(12):
+            # Each file a little different, so that none is known from before.
+            data = PART.read_bytes().replace(b"</score-partwise>", b"<!-- %d -->\n</score-partwise>" % number)
+            packed.writestr(f"folder/{number:02}.musicxml", data)
+        packed.writestr("folder/broken.musicxml", "<score-partwise><part>")
+    counts: list[str] = []
+    page.expose_function("saw", lambda count: counts.extend([count]))
+    page.add_init_script(
+        """addEventListener("DOMContentLoaded", () => {
+            const count = document.getElementById("count");
+            if (count) {
+                window.saw(count.textContent);
+                new MutationObserver(() => window.saw(count.textContent)).observe(count, {childList: true});
+            }
+        });"""
+    )
+    send(page, archive)
+    page.wait_for_selector("#job[data-state=partly]")
+    assert len(set(counts)) > 1, counts
+    assert counts[-1] == "13 of 13"
+    failed = page.locator(".part.failed")
+    expect(failed).to_have_count(1)
+    expect(failed).to_contain_text("broken.musicxml")
+    expect(failed.locator(".reason")).not_to_be_empty()
+    page.get_by_role("link", name="folder/03.musicxml").click()
+    page.wait_for_selector("#paper > svg")
+    page.get_by_role("link", name=re.compile("All 13 files")).click()
+    expect(page.locator(".parts > li")).to_have_count(13)
+
+
+def test_a_press_on_a_note_tells_what_to_do(page: Page) -> None:
+    marked(page)
+    notes = [one for line in report_of(page)["parts"][0]["lines"] for one in line["notes"]]
+    shown = [one for one in notes if note(page, one["place"]).count()][:40]
+    assert len(shown) > 10
+    for one in (shown[0], shown[7], next(one for one in shown if one["alternates"])):
+        note(page, one["place"]).click()
+        panel = page.locator("#note")
+        expect(panel.locator("h2")).to_have_text(f"Bar {one['measure']}, beat {one['beat']:g}")
+        expect(panel.locator(".valves")).to_have_text(one["fingering"])
+        expect(panel).to_contain_text(f"{one['partial']}, ")
+        for alternate in one["alternates"]:
+            expect(panel).to_contain_text(f"{alternate['fingering']} on {alternate['partial']}")
+        expect(page.locator(".ring")).to_have_count(1)
+
+
+def test_notes_can_be_walked_by_keys(page: Page) -> None:
+    marked(page)
+    first = page.locator("g.note[tabindex='0']")
+    first.focus()
+    page.keyboard.press("Enter")
+    before = page.locator("#note h2").inner_text()
+    for _ in range(3):
+        page.keyboard.press("ArrowRight")
+    assert page.locator("#note h2").inner_text() != before
+    expect(page.locator("g.note.chosen")).to_be_focused()
+    assert page.locator("g.note[tabindex='0']").count() == 1
+
+
+def test_pages_are_turned_and_findings_lead_to_their_bar(page: Page) -> None:
+    marked(page)
+    page.get_by_role("link", name="Next page").click()
+    expect(page.locator("#which")).to_have_text(re.compile("Page 2 of"))
+    assert "page=2" in page.url
+    jump = page.locator("a.jump").first
+    measure, number = jump.get_attribute("data-measure"), jump.get_attribute("data-page")
+    jump.scroll_into_view_if_needed()
+    jump.click()
+    expect(page.locator("#which")).to_have_text(re.compile(f"Page {number} of"))
+    expect(page.locator(".ring, .bar").first).to_be_attached()
+    outline = page.request.get(f"/v1{httpx.URL(page.url).path}/pages").json()["pages"]
+    assert measure in outline[int(number or 0) - 1]["measures"]
+
+
+def test_another_trumpet_shows_the_part_again(page: Page) -> None:
+    before = marked(page)
+    page.get_by_label("Trumpet", exact=True).select_option("bb-trumpet")
+    page.get_by_role("button", name="Mark it again").click()
+    page.wait_for_url(lambda url: url.endswith("/parts/1") and url != before)
+    page.wait_for_selector("#paper > svg")
+    report = report_of(page)
+    assert report["instrument"] == "bb-trumpet"
+    words = report["parts"][0]["segments"][0]["read"]["words"]
+    expect(page.locator("table")).to_contain_text(words)
+    expect(page.locator("#paper > svg")).to_contain_text("B♭")
+    page.go_back()
+    assert page.url == before
+    page.wait_for_selector("#paper > svg")
+    assert report_of(page)["instrument"] == "c-trumpet"
+
+
+def test_every_download_opens(page: Page) -> None:
+    marked(page)
+    links = page.locator(".takes a")
+    found: dict[str, bytes] = {}
+    for index in range(links.count()):
+        name = links.nth(index).inner_text().strip()
+        answer = page.request.get(links.nth(index).get_attribute("href") or "")
+        assert answer.status == 200, name
+        found[name] = answer.body()
+    expected = ["PDF to print", "Marked part (.musicxml)", "Report (.json)", "Everything (.zip)"]
+    assert set(expected) <= set(found)
+    assert annotator.strip(found["Marked part (.musicxml)"]) == PART.read_bytes()
+    assert json.loads(found["Report (.json)"])["schema"] == "crookline.report/1"
+    pdf = pypdf.PdfReader(io.BytesIO(found["PDF to print"]))
+    shown = page.locator("#which").inner_text()
+    assert f"of {len(pdf.pages)}" in shown
+    with zipfile.ZipFile(io.BytesIO(found["Everything (.zip)"])) as archive:
+        assert archive.testzip() is None
+        assert PART.name in archive.namelist()
+        assert archive.read(PART.name) == found["Marked part (.musicxml)"]
+    for name, data in found.items():
+        if name.startswith("Written out"):
+            assert etree.fromstring(data).tag == "score-partwise"
+
+
+def test_a_download_carries_the_name_of_the_part(page: Page) -> None:
+    marked(page)
+    with page.expect_download() as download:
+        page.get_by_role("link", name="PDF to print").click()
+    assert download.value.suggested_filename == f"{PART.stem}.pdf"
+    assert Path(download.value.path()).read_bytes().startswith(b"%PDF-")
+
+
+def test_an_unreadable_file_is_told_and_the_form_is_still_there(page: Page, tmp_path: Path) -> None:
+    broken = tmp_path / "notes.zip"
+    broken.write_bytes(b"PK not really")
+    send(page, broken)
+    alert = page.get_by_role("alert")
+    expect(alert).to_be_visible()
+    expect(alert).to_contain_text("zip")
+    assert httpx.URL(page.url).path == "/"
+    empty = tmp_path / "empty.musicxml"
+    empty.write_text("<html>not music</html>")
+    send(page, empty)
+    page.wait_for_selector("#job[data-state=failed]")
+    expect(page.locator(".reason")).to_contain_text("MusicXML")
+
+
+def test_the_back_button_comes_back_to_the_form(page: Page) -> None:
+    page.goto("/")
+    page.get_by_label("Trumpet in your hand").select_option("eb-trumpet")
+    page.set_input_files("#files", str(PART))
+    page.get_by_role("button", name="Mark the parts").click()
+    page.wait_for_url("**/parts/1")
+    page.go_back()
+    assert httpx.URL(page.url).path == "/"
+    expect(page.get_by_role("button", name="Mark the parts")).to_be_enabled()
+    page.reload()
+    expect(page.locator(".recent li").first).to_contain_text(PART.name)
+
+
+def test_without_scripts(browser: Browser, site: Service) -> None:
+    visitor = browser.new_context(base_url=site.url, java_script_enabled=False)
+    page = visitor.new_page()
+    page.goto("/")
+    page.set_input_files("#files", str(OTHER))
+    page.get_by_label("Trumpet in your hand").select_option("a-piccolo")
+    page.get_by_role("button", name="Mark the parts").click()
+    page.wait_for_url("**/parts/1", timeout=20_000)  # by the refresh of the page itself
+    picture = page.locator("#paper img")
+    expect(picture).to_be_visible()
+    drawn = page.request.get(picture.get_attribute("src") or "")
+    assert drawn.headers["content-type"].startswith("image/svg+xml")
+    assert etree.fromstring(drawn.body()).tag == "{http://www.w3.org/2000/svg}svg"
+    with page.expect_download() as download:
+        page.get_by_role("link", name=re.compile("Marked part")).click()
+    assert annotator.strip(Path(download.value.path()).read_bytes())
+    page.get_by_role("button", name="Remove this job").click()
+    assert httpx.URL(page.url).path == "/"
+    visitor.close()
+
+
+def test_two_tabs_at_once(context: BrowserContext) -> None:
+    tabs = [context.new_page(), context.new_page()]
+    for tab, file in zip(tabs, (PART, OTHER), strict=True):
+        tab.goto("/")
+        tab.set_input_files("#files", str(file))
+    for tab in tabs:
+        tab.get_by_role("button", name="Mark the parts").click()
+    for tab, file in zip(tabs, (PART, OTHER), strict=True):
+        tab.wait_for_url("**/parts/1")
+        tab.wait_for_selector("#paper > svg")
+        expect(tab.locator(".lead")).to_contain_text(file.name)
+    assert tabs[0].url != tabs[1].url
+
+
+@pytest.mark.parametrize("look", ["Paper", "Pit"])
+@pytest.mark.parametrize("size", SIZES)
+def test_axe_core_finds_nothing(page: Page, look: str, size: str) -> None:
+    """WCAG 2.2 AA as far as axe-core can see it, on every kind of page."""
+    width, height = SIZES[size]
+    page.set_viewport_size({"width": width, "height": height})
+    page.goto("/")
+    page.get_by_role("button", name=look).click()
+    expect(page.get_by_role("button", name=look)).to_have_attribute("aria-pressed", "true")
+    page.locator("details.more summary").click()
+    assert complaints(page) == []
+    marked(page)
+    page.locator("g.note[role=button]").nth(3).click()
+    page.evaluate("document.querySelectorAll('details').forEach((one) => { one.open = true; })")
+    assert complaints(page) == []
+    # No page scrolls sideways: what is wide scrolls in its own frame (WCAG 1.4.10, reflow).
+    assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
+
+
+def test_axe_core_finds_nothing_on_a_job(page: Page, tmp_path: Path) -> None:
+    bad = tmp_path / "bad.musicxml"
+    bad.write_text("<score-partwise>")
+    send(page, PART, bad)
+    page.wait_for_selector("#job[data-state=partly]")
+    assert complaints(page) == []
+
+
+def test_the_pit_is_dark_and_the_print_is_not(page: Page) -> None:
+    marked(page)
+    page.get_by_role("button", name="Pit").click()
+    page.wait_for_selector("#paper > svg")
+
+    def brightness(selector: str, side: str) -> float:
+        colour = page.eval_on_selector(selector, f"(one) => getComputedStyle(one).{side}")
+        return sum(map(float, re.findall(r"[\d.]+", colour)[:3])) / 3
+
+    assert brightness("body", "backgroundColor") < 40
+    assert brightness("#paper > svg", "color") > 180
+    page.emulate_media(media="print")
+    assert brightness("body", "backgroundColor") == 255
+    assert brightness("#paper > svg", "color") == 0
+    expect(page.locator(".beside")).to_be_hidden()
+
+
+def test_a_form_from_another_site_is_refused(site: Service) -> None:
+    with site.client() as client:
+        for headers in ({"Sec-Fetch-Site": "cross-site"}, {"Origin": "http://elsewhere.example"}):
+            answer = client.post("/jobs", headers=headers, files={"files": ("a.musicxml", b"x")})
+            assert answer.status_code == 403
+            assert "another site" in answer.text
+
+
+def test_the_page_lets_in_nothing_from_elsewhere(site: Service) -> None:
+    """CSP level 3: no inline script or style, no other host, no frame."""
+    with site.client() as client:
+        answer = client.get("/")
+    directives = answer.headers["Content-Security-Policy"].split(";")
+    policy = {name: first for name, first, *_ in ([*one.split(), ""] for one in directives)}
+    assert policy["default-src"] == "'none'"
+    assert policy["script-src"] == "'self'"
+    assert policy["style-src"] == "'self'"
+    assert policy["frame-ancestors"] == "'none'"
+    assert " style=" not in answer.text
+    assert "<style" not in answer.text
+    for script in re.findall(r"<script\b[^>]*>(.*?)</script>", answer.text, re.DOTALL):
+        assert not script.strip()
+    for address in re.findall(r'(?:src|href|action)="([^"]+)"', answer.text):
+        assert address.startswith(("/", "#"))

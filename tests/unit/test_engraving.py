@@ -1,0 +1,373 @@
+"""Engraved sheets: nothing missing, nothing twice, nothing off the paper, and the print says the same."""
+
+from __future__ import annotations
+
+import os
+import re
+import shutil
+import subprocess
+from collections import Counter
+from collections.abc import Iterator
+from functools import cache
+from io import BytesIO
+from itertools import pairwise
+from math import ceil
+from pathlib import Path
+from typing import Any
+
+import pypdf
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from lxml import etree
+
+import annotator
+from annotator.errors import BadOption, NoTrumpetPart, UnreadableScore
+from annotator.sheets import engraving_layout as layout
+from annotator.sheets.engraving import Engraving, to_pdf
+from annotator.sheets.engraving_clearance import clear
+from annotator.sheets.engraving_source import Bar, copy_part, parse
+from annotator.sheets.paper import PAPERS, paper
+
+DEMOS = sorted((Path(__file__).parents[2] / "demo_scores").glob("*.*xml")) + sorted(
+    (Path(__file__).parents[2] / "demo_scores").glob("*.mxl")
+)
+IDS = [path.name.split("_", maxsplit=1)[0] for path in DEMOS]
+SVG = "{http://www.w3.org/2000/svg}"
+POINTS_TO_MM = 25.4 / 72
+
+
+@cache
+def marked(path: Path) -> annotator.Annotated:
+    return annotator.annotate(path.read_bytes(), name=path.name)
+
+
+@cache
+def engraved(path: Path) -> Engraving:
+    return Engraving(marked(path).data, marked(path).report)
+
+
+@cache
+def drawn(path: Path) -> tuple[etree._Element, ...]:
+    engraving = engraved(path)
+    return tuple(
+        etree.fromstring(engraving.page(number).encode()) for number in range(1, engraving.page_count + 1)
+    )
+
+
+def groups(page: etree._Element, name: str) -> list[etree._Element]:
+    return [group for group in page.iter(f"{SVG}g") if name in (group.get("class") or "").split()]
+
+
+def words(mark: etree._Element) -> str:
+    return "".join("".join(map(str, mark.itertext())).split())
+
+
+def report_notes(path: Path) -> list[dict[str, Any]]:
+    return [note for part in marked(path).report["parts"] for line in part["lines"] for note in line["notes"]]
+
+
+def fonts(reader: pypdf.PdfReader) -> Iterator[Any]:
+    for page in reader.pages:
+        for font in page["/Resources"].get("/Font", {}).values():  # type: ignore[attr-defined]
+            yield font.get_object()
+
+
+def embedded(font: Any) -> bool:
+    descendants = font.get("/DescendantFonts")
+    holder = descendants[0].get_object() if descendants else font
+    descriptor = holder["/FontDescriptor"].get_object()
+    return any(f"/FontFile{kind}" in descriptor for kind in ("", "2", "3"))
+
+
+@pytest.mark.parametrize("path", DEMOS, ids=IDS)
+def test_every_note_of_the_report_is_on_the_sheets_once(path: Path) -> None:
+    seen = Counter(note.get("id") for page in drawn(path) for note in groups(page, "note"))
+    for note in report_notes(path):
+        assert seen[f"n{note['place']}"] == 1, note
+
+
+@pytest.mark.parametrize("path", DEMOS, ids=IDS)
+def test_every_measure_is_on_one_page(path: Path) -> None:
+    root = parse(marked(path).data)
+    shown: dict[str, list[str]] = {}
+    for page, sheet in zip(engraved(path).outline(), drawn(path), strict=True):
+        assert groups(sheet, "measure")[0].get("id") == f"m{page['from']}"
+        shown.setdefault(page["part"], []).extend(page["measures"])
+    for part, numbers in shown.items():
+        assert numbers == [measure.get("number") for measure in root.xpath(f"part[@id='{part}']/measure")]
+
+
+@pytest.mark.parametrize("path", DEMOS, ids=IDS)
+def test_every_fingering_is_drawn(path: Path) -> None:
+    wanted = Counter(
+        words(fingering) for fingering in parse(marked(path).data).xpath("part//technical/fingering")
+    )
+    found = Counter(words(mark) for page in drawn(path) for mark in groups(page, "fing"))
+    shown = {part["id"] for part in marked(path).report["parts"]}
+    assert shown == {page["part"] for page in engraved(path).outline()}
+    assert found == wanted
+
+
+@pytest.mark.parametrize("path", DEMOS, ids=IDS)
+def test_no_fingering_touches_a_slur(path: Path) -> None:
+    for page in drawn(path):
+        for system in groups(page, "system"):
+            curves = [curve_points(path_) for path_ in slurs(system)]
+            for mark in groups(system, "fing"):
+                left, right, top, bottom = text_box(mark)
+                touching = [
+                    (x, y) for curve in curves for x, y in curve if left < x < right and top < y < bottom
+                ]
+                assert not touching, words(mark)
+
+
+def slurs(system: etree._Element) -> Iterator[str]:
+    for kind in ("slur", "tie"):
+        for group in groups(system, kind):
+            for path in group.iter(f"{SVG}path"):
+                yield path.get("d", "")
+
+
+def curve_points(path: str) -> list[tuple[float, float]]:
+    numbers = [float(number) for number in re.findall(r"-?\d+(?:\.\d+)?", path)]
+    points = list(zip(numbers[::2], numbers[1::2], strict=True))
+    found = []
+    for start in range(0, len(points) - 3, 3):
+        for step in range(41):
+            share = step / 40
+            level = points[start : start + 4]
+            while len(level) > 1:  # de Casteljau
+                level = [
+                    (a[0] + (b[0] - a[0]) * share, a[1] + (b[1] - a[1]) * share) for a, b in pairwise(level)
+                ]
+            found.append(level[0])
+    return found
+
+
+def text_box(mark: etree._Element) -> tuple[float, float, float, float]:
+    text = next(mark.iter(f"{SVG}text"))
+    size = max(float((span.get("font-size") or "0").removesuffix("px")) for span in mark.iter(f"{SVG}tspan"))
+    moved = re.search(r"translate\(0 (-?[\d.]+)\)", mark.get("transform") or "")
+    y = float(text.get("y", 0)) + (float(moved.group(1)) if moved else 0.0)
+    half = len(words(mark)) * 0.5 * size / 2
+    x = float(text.get("x", 0))
+    return x - half, x + half, y - 0.66 * size, y
+
+
+@pytest.mark.parametrize("path", DEMOS, ids=IDS)
+def test_print_says_what_the_sheets_say(path: Path) -> None:
+    engraving = engraved(path)
+    reader = pypdf.PdfReader(BytesIO(engraving.pdf()))
+    assert len(reader.pages) == engraving.page_count
+    for page in reader.pages:
+        # ISO 216: A4 is 210 by 297 millimetres.
+        assert float(page.mediabox.width) * POINTS_TO_MM == pytest.approx(210, abs=0.1)
+        assert float(page.mediabox.height) * POINTS_TO_MM == pytest.approx(297, abs=0.1)
+    found = list(fonts(reader))
+    assert found
+    assert all(embedded(font) for font in found)
+    text = "\n".join(page.extract_text() for page in reader.pages)
+    for fingering in {note["fingering"] for note in report_notes(path)} - {None}:
+        assert fingering in text
+    for sheet in engraving.outline():
+        part = next(part for part in marked(path).report["parts"] if part["id"] == sheet["part"])
+        assert part["name"].split()[0] in text
+    assert "valves to press" in text
+
+
+@pytest.mark.parametrize("path", DEMOS[:4], ids=IDS[:4])
+@pytest.mark.parametrize("size", ["a4", "letter", "part", "a6"])
+def test_pictures_are_neither_empty_nor_cut(path: Path, size: str, tmp_path: Path) -> None:
+    if shutil.which("pdftoppm") is None:
+        if os.environ.get("CI") == "true":
+            pytest.fail("CI must have pdftoppm")
+        pytest.skip("pdftoppm is not installed")
+    engraving = Engraving(marked(path).data, marked(path).report, paper=paper(size))
+    (tmp_path / "part.pdf").write_bytes(engraving.pdf())
+    subprocess.run(["pdftoppm", "-r", "60", "-gray", "part.pdf", "page"], cwd=tmp_path, check=True)
+    pictures = sorted(tmp_path.glob("page*.pgm"))
+    assert len(pictures) == engraving.page_count
+    for picture in pictures:
+        width, height, gray = pgm(picture)
+        edge = ceil(paper(size).margin * 0.5 / 25.4 * 60)  # half the margin stays white
+        rows = [gray[row * width : (row + 1) * width] for row in range(height)]
+        inked = [row for row in range(height) if min(rows[row]) < 128]
+        assert sum(byte < 128 for byte in gray) > 40  # more than a page number alone
+        assert inked[0] >= edge
+        assert inked[-1] < height - edge
+        assert all(min(row[:edge]) > 200 and min(row[-edge:]) > 200 for row in rows)
+
+
+def pgm(picture: Path) -> tuple[int, int, bytes]:
+    """A binary PGM (Netpbm): width, height, one byte for each pixel."""
+    kind, size, depth, gray = picture.read_bytes().split(b"\n", 3)
+    assert (kind, depth) == (b"P5", b"255")
+    width, height = map(int, size.split())
+    return width, height, gray
+
+
+def test_key_changes_of_the_cue_line_alone_are_drawn() -> None:
+    """The engraver's import takes the first part's keys for all: here each staff must have its own."""
+    data = two_staves(["", "", ""], ["<key><fifths>-1</fifths></key>", "", "<key><fifths>4</fifths></key>"])
+    page = etree.fromstring(Engraving(data).page(1).encode())
+    signatures = [len(list(key.iter(f"{SVG}use"))) for key in groups(page, "keySig")]
+    assert sorted(signatures) == [0, 1, 4]
+
+
+def test_rests_become_one_bar_of_many_and_keep_their_count() -> None:
+    empty = '<note><rest measure="yes"/><duration>4</duration></note>'
+    page = etree.fromstring(Engraving(one_staff([*[NOTE] * 2, *[empty] * 17, *[NOTE] * 2])).page(1).encode())
+    rests = groups(page, "multiRest")
+    assert len(rests) == 1
+    assert [measure.get("id") for measure in groups(page, "measure")] == ["m0", "m1", "m2", "m19", "m20"]
+    digits = [use.get("{http://www.w3.org/1999/xlink}href", "")[1:5] for use in rests[0].iter(f"{SVG}use")]
+    # SMuFL 1.4: time signature digits are U+E080 to U+E089; a long rest is counted with them.
+    assert [code for code in digits if code.startswith("E08")] == ["E081", "E087"]
+
+
+def test_words_in_a_rest_keep_it_apart() -> None:
+    empty = '<note><rest measure="yes"/><duration>4</duration></note>'
+    words = "<direction><direction-type><words>muta in E</words></direction-type></direction>"
+    page = etree.fromstring(
+        Engraving(one_staff([NOTE, *[empty] * 4, words + empty, *[empty] * 3])).page(1).encode()
+    )
+    assert [measure.get("id") for measure in groups(page, "measure")] == ["m0", "m1", "m5"]
+
+
+NOTE = "<note><pitch><step>G</step><octave>4</octave></pitch><duration>4</duration><type>whole</type></note>"
+
+
+def one_staff(bars: list[str]) -> bytes:
+    measures = "".join(
+        f'<measure number="{number}">{ATTRIBUTES if number == 1 else ""}{bar}</measure>'
+        for number, bar in enumerate(bars, start=1)
+    )
+    return f"{HEAD}</part-list><part id='P1'>{measures}</part></score-partwise>".encode()
+
+
+def two_staves(above: list[str], below: list[str]) -> bytes:
+    def measures(keys: list[str], first: str) -> str:
+        return "".join(
+            f'<measure number="{number}"><attributes>{"<divisions>1</divisions>" if number == 1 else ""}{key}'
+            f"{first if number == 1 else ''}</attributes>{NOTE}</measure>"
+            for number, key in enumerate(keys, start=1)
+        )
+
+    cue = "<staff-details><staff-type>cue</staff-type><staff-size>65</staff-size></staff-details>"
+    return (
+        f"{HEAD}<score-part id='P2'><part-name>cue</part-name></score-part></part-list>"
+        f"<part id='P1'>{measures(above, '')}</part>"
+        f"<part id='P2'>{measures(below, cue)}</part></score-partwise>"
+    ).encode()
+
+
+ATTRIBUTES = "<attributes><divisions>1</divisions></attributes>"
+HEAD = (
+    "<score-partwise version='4.0'><part-list><score-part id='P1'><part-name>Tromba</part-name></score-part>"
+)
+
+
+def system(height: float, first: int) -> layout.System:
+    return layout.System("", 0.0, height, 500.0, 500.0, 900.0, first, first + 3)
+
+
+bars = st.builds(
+    lambda lead, trail, rests: Bar("1", 4.0, 4.0, 4.0) if rests else Bar("1", 4.0, lead, trail),
+    st.sampled_from([0.0, 1.0, 2.0]),
+    st.sampled_from([0.0, 1.0, 2.0]),
+    st.booleans(),
+)
+
+
+@given(st.lists(st.sampled_from([700.0, 1800.0, 2600.0, 9000.0]), min_size=1, max_size=40), st.data())
+def test_pages_take_every_system_once_and_hold_what_they_take(
+    heights: list[float], data: st.DataObject
+) -> None:
+    systems = [system(height, 4 * index) for index, height in enumerate(heights)]
+    music = tuple(data.draw(st.lists(bars, min_size=4 * len(systems), max_size=4 * len(systems))))
+    cuts = layout.pages(systems, music, 12000.0, 14000.0)
+    assert [start for start, _ in cuts] == [0, *[end for _, end in cuts[:-1]]]
+    assert cuts[-1][1] == len(systems)
+    for number, (start, end) in enumerate(cuts):
+        chosen = systems[start:end]
+        used = 1000.0 + sum(one.height for one in chosen) + 900.0 * (len(chosen) - 1)
+        assert len(chosen) == 1 or used <= (12000.0 if number == 0 else 14000.0)
+
+
+def test_a_page_turns_in_the_rest() -> None:
+    """Two cuts use the paper alike; only after system 3 is there a rest."""
+    systems = [system(2000.0, 4 * index) for index in range(8)]
+    busy, free = Bar("1", 4.0, 0.0, 0.0), Bar("1", 4.0, 4.0, 4.0)
+    music = [busy] * 32
+    music[14:18] = [free] * 4
+    assert layout.pages(systems, tuple(music), 15500.0, 15500.0)[0] == (0, 4)
+    assert layout.pages(systems, tuple([busy] * 32), 15500.0, 15500.0)[0] != (0, 4)
+
+
+def test_a_fingering_under_a_slur_is_lifted_over_it_and_the_words_over_both() -> None:
+    drawing = (
+        '<g id="a" class="slur"><path d="M0,1000 C300,700 700,700 1000,1000 C700,720 300,720 0,1000" /></g>'
+        '<g id="b" class="fing" font-weight="bold"><text x="500" y="800" text-anchor="middle" '
+        'font-size="0px"><tspan font-size="200px">1-2</tspan></text></g>'
+        '<g id="c" class="dir"><text x="450" y="690" font-size="0px"><tspan font-size="200px">dolce</tspan>'
+        "</text></g>"
+    )
+    moved = [float(dy) for dy in re.findall(r"translate\(0 (-?[\d.]+)\)", clear(drawing))]
+    assert len(moved) == 2
+    fingering, words = 800 + moved[0], 690 + moved[1]
+    assert fingering < 775  # the slur's highest point: 1000 + 0.75 · (700 − 1000)
+    assert words < fingering - 0.6 * 200
+
+
+@pytest.mark.parametrize("size", [one.id for one in PAPERS])
+def test_paper_sizes(size: str) -> None:
+    """A4, A3 and A6: ISO 216; Letter: ANSI/ASME Y14.1; the part size: 9.5 by 12.5 inches."""
+    expected = {
+        "a3": (297.0, 420.0),
+        "a4": (210.0, 297.0),
+        "a6": (105.0, 148.0),
+        "letter": (8.5 * 25.4, 11 * 25.4),
+        "part": (9.5 * 25.4, 12.5 * 25.4),
+    }
+    assert (paper(size).width, paper(size).height) == pytest.approx(expected[size], abs=0.05)
+
+
+def test_transposed_sheets_say_so() -> None:
+    path = DEMOS[0]
+    page = Engraving(marked(path).data, marked(path).report, kind="transposed").page(1)
+    assert "written out for" in page
+    assert "marked for" not in page
+
+
+def test_letters_beyond_the_carried_fonts_do_not_stop_the_print() -> None:
+    page = (
+        '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 210 297"><text x="9" y="9">序曲 A</text></svg>'
+    )
+    assert len(pypdf.PdfReader(BytesIO(to_pdf([page], paper("a4")))).pages) == 1
+
+
+def test_what_cannot_be_engraved_says_why() -> None:
+    with pytest.raises(UnreadableScore, match=r"not? well-formed"):
+        Engraving(b"<score-partwise><part>")
+    with pytest.raises(UnreadableScore, match="no MusicXML score"):
+        Engraving(b"<html/>")
+    with pytest.raises(NoTrumpetPart, match="P9"):
+        Engraving(one_staff([NOTE]), part="P9")
+    with pytest.raises(BadOption, match="there is no page 7"):
+        Engraving(one_staff([NOTE])).page(7)
+    with pytest.raises(BadOption, match="folio"):
+        paper("folio")
+    with pytest.raises(BadOption, match="kind"):
+        Engraving(one_staff([NOTE]), kind="painted")
+
+
+def test_timewise_scores_are_turned_round() -> None:
+    timewise = (
+        "<score-timewise version='4.0'><part-list><score-part id='P1'><part-name>A</part-name></score-part>"
+        f"</part-list><measure number='1'><part id='P1'>{ATTRIBUTES}{NOTE}</part></measure>"
+        f"<measure number='2'><part id='P1'>{NOTE}</part></measure></score-timewise>"
+    )
+    copy = copy_part(parse(timewise.encode()), "P1")
+    assert [bar.number for bar in copy.bars] == ["1", "2"]
+    assert Engraving(timewise.encode()).page_count == 1
