@@ -6,8 +6,6 @@ That all their notes are natural partials of such trumpets was counted in these 
 
 from __future__ import annotations
 
-import zipfile
-from io import BytesIO
 from pathlib import Path
 
 import music21
@@ -26,12 +24,7 @@ CORPUS = Path(music21.__file__).parent / "corpus" / "bach"
 
 
 def score(name: str) -> Score:
-    data = (CORPUS / name).read_bytes()
-    if data.startswith(b"PK"):
-        archive = zipfile.ZipFile(BytesIO(data))
-        (member,) = [each for each in archive.namelist() if each.endswith(".xml") and "META" not in each]
-        data = archive.read(member)
-    source = open_source(data)
+    source = open_source((CORPUS / name).read_bytes())
     return read(open_text(source.text, source.xml), (), is_trumpet)
 
 

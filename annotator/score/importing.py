@@ -1,0 +1,179 @@
+"""Scores in other formats, brought to MusicXML by music21; from there they go the same way as any other.
+
+Nothing here opens an address or a pickle: only the bytes handed in are read, by the reader of their own
+format, and only up to a size. What a format cannot say, or music21 does not carry over, is reported.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import PurePath
+
+from annotator.errors import UnreadableScore
+from annotator.findings import Finding
+
+LARGEST = 500_000  # bytes; a symphony in one of these formats is smaller, and music21 reads slowly
+_HEAD = 4096  # bytes looked at to recognise a format
+LONGEST = 100_000.0  # quarters; twenty hours of music
+
+
+@dataclass(frozen=True, slots=True)
+class Format:
+    """A format that is imported.
+
+    ``id`` is music21's word for it, ``name`` people's. ``begins`` recognises it where the file's name
+    does not say. ``sounding``: it holds the pitches that sound, whatever the instrument.
+    """
+
+    id: str
+    name: str
+    suffixes: tuple[str, ...]
+    begins: re.Pattern[bytes]
+    sounding: bool = False
+    binary: bool = False
+
+
+_ABC = re.compile(rb"(?:%abc|(?:[ \t]*%[^\n]*\n|\s*\n)*X:[ \t]*\d)")
+_HUMDRUM = re.compile(rb"(?:!![^\n]*\n)*\*\*")
+_MEI = re.compile(rb"\s*(?:<[?!][^>]*>\s*)*<(?:\w+:)?mei\b")
+
+FORMATS: tuple[Format, ...] = (
+    Format("midi", "MIDI", (".mid", ".midi", ".smf"), re.compile(rb"MThd"), sounding=True, binary=True),
+    Format("abc", "ABC", (".abc",), _ABC),
+    # In **kern pitches are at concert pitch, *ITr says how the instrument writes them (from memory of the
+    # Humdrum reference).
+    Format("humdrum", "Humdrum", (".krn", ".kern", ".hmd"), _HUMDRUM, sounding=True),
+    Format("mei", "MEI", (".mei",), _MEI),
+)
+
+
+def format_of(data: bytes, name: str = "") -> Format | None:
+    """The format to import ``data`` from, by what it begins with and then by the file's name.
+
+    None for MusicXML and for what is not known.
+    """
+    if data.startswith(b"PK\x03\x04"):
+        return None
+    head = data if data.startswith(b"MThd") else decoded(data[:_HEAD]).lstrip("\ufeff").encode()
+    for each in FORMATS:
+        if each.begins.match(head):
+            return each
+    if head.lstrip().startswith(b"<"):
+        return None
+    suffix = PurePath(name).suffix.lower()
+    return next((each for each in FORMATS if suffix in each.suffixes), None)
+
+
+def decoded(data: bytes) -> str:
+    """The text of a file in UTF-8, in UTF-16 with its mark, or else in Latin-1."""
+    if data[:2] in (b"\xff\xfe", b"\xfe\xff"):
+        return data.decode("utf-16", "replace")
+    try:
+        return data.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        return data.decode("latin-1")
+
+
+def to_musicxml(data: bytes, name: str = "") -> tuple[bytes, tuple[Finding, ...]]:
+    """``data`` as MusicXML 4.0, and what the import lost or had to guess.
+
+    ``name`` is the file's name, for its ending. Raises UnreadableScore when the format is not known,
+    the file is too large or too long, or music21 cannot read it.
+    """
+    found = format_of(data, name)
+    if found is None:
+        known = ", ".join(each.name for each in FORMATS)
+        raise UnreadableScore(
+            f"{name or 'the file'} is neither MusicXML nor a format that is imported ({known}); "
+            "export it as MusicXML"
+        )
+    if len(data) > LARGEST:
+        raise UnreadableScore(
+            f"{name or 'the file'} has {len(data):,} bytes, and {found.name} is imported up to {LARGEST:,}; "
+            "export it as MusicXML"
+        )
+    _guard(data, found)
+    from annotator.score import imported  # noqa: PLC0415 - music21 takes a second to load
+
+    return imported.to_musicxml(data, found)
+
+
+def _guard(data: bytes, found: Format) -> None:
+    """Refuses what would make the readers work for hours. Raises UnreadableScore."""
+    for what, expression in _GUARDS.get(found.id, ()):
+        if expression.search(data):
+            raise UnreadableScore(f"this {found.name} file {what}; it is not imported. Export it as MusicXML")
+    check = _CHECKS.get(found.id)
+    if check is not None:
+        check(data)
+
+
+def _check_midi(data: bytes) -> None:
+    """Adds up the times of every track; a few bytes of MIDI can claim years."""
+    if len(data) < 14:
+        raise UnreadableScore("the MIDI file is cut off; export it again")
+    division = int.from_bytes(data[12:14], "big")
+    if division == 0 or division & 0x8000:
+        raise UnreadableScore("the MIDI file counts in seconds and not in notes; export it as MusicXML")
+    position = 8 + int.from_bytes(data[4:8], "big")
+    while position + 8 <= len(data):
+        size = int.from_bytes(data[position + 4 : position + 8], "big")
+        track = data[position + 8 : position + 8 + size]
+        if data[position : position + 4] == b"MTrk" and _ticks(track) / division > LONGEST:
+            raise UnreadableScore(f"the MIDI file claims to last more than {LONGEST:,.0f} quarter notes")
+        position += 8 + size
+
+
+def _ticks(track: bytes) -> int:
+    """The length of a MIDI track in ticks (Standard MIDI Files 1.0: delta times and events)."""
+    total = position = 0
+    status = 0
+    while position < len(track):
+        delta, position = _number(track, position)
+        total += delta
+        if position >= len(track):
+            break
+        if track[position] & 0x80:
+            status = track[position]
+            position += 1
+        if status == 0xFF:
+            size, position = _number(track, position + 1)
+            position += size
+        elif status in (0xF0, 0xF7):
+            size, position = _number(track, position)
+            position += size
+        else:
+            position += 1 if status & 0xF0 in (0xC0, 0xD0) else 2
+    return total
+
+
+def _number(data: bytes, position: int) -> tuple[int, int]:
+    """A variable-length number and the position after it."""
+    value = 0
+    while position < len(data):
+        byte = data[position]
+        position += 1
+        value = value << 7 | byte & 0x7F
+        if not byte & 0x80:
+            break
+    return value, position
+
+
+_MEI_COUNTS = re.compile(rb"""\s(?:num|numbase|dots|count|unit)=["']\d{5,}""")
+_CHECKS: dict[str, Callable[[bytes], None]] = {"midi": _check_midi}
+_GUARDS: dict[str, tuple[tuple[str, re.Pattern[bytes]], ...]] = {
+    "abc": (
+        ("has a note length of more than three digits", re.compile(rb"[A-Ga-gxzZ\]][,']*/?\d{4,}")),
+        ("has a metre or unit length of more than three digits", re.compile(rb"[ML]:[^\n]*\d{4,}")),
+    ),
+    "humdrum": (("has a duration of more than four digits", re.compile(rb"(?m)^[^!*=\n]*\d{5,}")),),
+    "mei": (
+        ("declares entities", re.compile(rb"<!ENTITY|<!DOCTYPE[^>]*\[")),
+        (
+            "counts something with more than four digits",
+            _MEI_COUNTS,
+        ),
+    ),
+}
