@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from collections.abc import Sequence
+from dataclasses import dataclass, field
 from typing import NamedTuple
 
 from annotator.score.model import Head, Line, Note
@@ -20,106 +21,96 @@ class Struck(NamedTuple):
 
 @dataclass(slots=True)
 class _Voice:
-    """What a voice remembers from note to note."""
+    """What a voice remembers from note to note: its lines so far, slurs open, a breath just marked."""
 
     ranks: list[list[Note]] = field(default_factory=list)
     open_slurs: set[str] = field(default_factory=set)
     breath: bool = False
-    chord: list[Struck] = field(default_factory=list)
 
 
 class LineBuilder:
-    """Takes notes as they come in the file; ``lines()`` gives the players' lines."""
+    """Takes notes measure by measure; ``lines()`` gives the players' lines."""
 
     def __init__(self) -> None:
         self.heads: list[Head] = []
         self.lyric_numbers: set[str] = set()
         self._voices: dict[tuple[int, str], _Voice] = {}
-        self._current: _Voice | None = None
-        self._measure = 0
-        self._start = 0.0
 
-    def begin_measure(self, measure: int, start: float) -> None:
-        """The notes that follow are in ``measure``, which starts at ``start`` quarters."""
-        self._flush()
-        self._measure, self._start = measure, start
+    def add_measure(self, measure: int, start: float, notes: Sequence[Struck]) -> None:
+        """Take the notes and rests of ``measure``, which starts at ``start`` quarters, in file order."""
+        voices, heads, make = self._voices, self.heads, Head._make
+        count = len(notes)
+        for index, struck in enumerate(notes):
+            place, shape, offset, _ = struck
+            pitch = shape.pitch
+            if shape.lyrics:
+                self.lyric_numbers.update(shape.lyrics)
+            if pitch is not None:
+                heads.append(
+                    make((place, pitch, measure, start + offset, shape.staff, shape.tied, shape.cue))
+                )
+            if shape.cue or shape.unplayable or (shape.chord and index):
+                continue
+            key = (shape.staff, shape.voice)
+            voice = voices.get(key)
+            if voice is None:
+                voice = voices[key] = _Voice()
+            chord = [struck]
+            for other in range(index + 1, count):
+                member = notes[other].shape
+                if not member.chord:
+                    break
+                if member.pitch is not None and not member.cue:
+                    chord.append(notes[other])
+            self._strike_chord(voice, measure, start, chord)
 
-    def add(self, struck: Struck) -> None:
-        """Take one note or rest."""
-        place, shape, onset, _ = struck
-        pitch = shape.pitch
-        if shape.lyrics:
-            self.lyric_numbers.update(shape.lyrics)
-        if pitch is not None:
-            self.heads.append(
-                Head(place, pitch, self._measure, self._start + onset, shape.staff, shape.tied, shape.cue)
-            )
-        voice = self._current
-        if shape.chord and voice is not None:
-            if pitch is not None and not shape.cue:
-                voice.chord.append(struck)
-            return
-        if voice is not None:
-            self._flush()
-        if shape.cue or shape.unplayable:
-            return
-        key = (shape.staff, shape.voice)
-        voice = self._voices.get(key)
-        if voice is None:
-            voice = self._voices[key] = _Voice()
-        voice.chord = [struck]
-        self._current = voice
-
-    def _flush(self) -> None:
-        """The chord (mostly one note) that the current voice holds is complete."""
-        voice = self._current
-        if voice is None:
-            return
-        self._current = None
-        chord = voice.chord
-        pitched = [struck for struck in chord if struck.shape.pitch is not None]
-        if len(pitched) > 1:
-            pitched.sort(key=_height, reverse=True)
+    def _strike_chord(self, voice: _Voice, measure: int, start: float, chord: list[Struck]) -> None:
+        """A chord (mostly one note) or a rest of one voice."""
         slurred = bool(voice.open_slurs)
-        for rank, struck in enumerate(pitched):
+        if len(chord) > 1:
+            by_height = sorted((each for each in chord if each.shape.pitch), key=_height, reverse=True)
+        else:
+            by_height = chord
+        breath, first = voice.breath, chord[0]
+        voice.breath = False
+        for rank, (place, shape, offset, duration) in enumerate(by_height):
+            pitch = shape.pitch
+            if pitch is None:
+                # Nothing is slurred over a rest; a slur left open there was never closed.
+                voice.open_slurs.clear()
+                break
             if rank == len(voice.ranks):
                 voice.ranks.append([])
-            self._strike(voice, voice.ranks[rank], struck, slurred)
-        voice.breath = False
-        for struck in chord:
-            shape = struck.shape
+            onset = start + offset
+            if shape.tied and self._tie_on(voice, pitch.semitone, onset, duration):
+                continue
+            voice.ranks[rank].append(
+                Note._make(
+                    (
+                        place,
+                        first.place,
+                        pitch,
+                        measure,
+                        offset,
+                        onset,
+                        duration,
+                        shape.grace,
+                        slurred,
+                        breath,
+                        shape.ornaments,
+                        shape.printed,
+                        shape.inside,
+                    )
+                )
+            )
+        for each in chord:
+            shape = each.shape
             if shape.slurs_off:
                 voice.open_slurs.difference_update(shape.slurs_off)
             if shape.slurs_on:
                 voice.open_slurs.update(shape.slurs_on)
-            voice.breath = voice.breath or shape.breath
-        if not pitched and voice.open_slurs:
-            # Nothing is slurred over a rest; a slur left open there was never closed.
-            voice.open_slurs.clear()
-
-    def _strike(self, voice: _Voice, notes: list[Note], struck: Struck, slurred: bool) -> None:
-        place, shape, offset, duration = struck
-        assert shape.pitch is not None
-        onset = self._start + offset
-        if shape.tied and self._tie_on(voice, shape.pitch.semitone, onset, duration):
-            return
-        notes.append(
-            Note(
-                place,
-                voice.chord[0].place,
-                shape.pitch,
-                self._measure,
-                offset,
-                onset,
-                duration,
-                shape.grace,
-                slurred,
-                voice.breath,
-                shape.ornaments,
-                shape.printed,
-                shape.inside,
-            )
-        )
+            if shape.breath:
+                voice.breath = True
 
     def _tie_on(self, voice: _Voice, semitone: int, onset: float, duration: float) -> bool:
         """Add a tied note's duration to the note it continues. False when there is none: it is struck."""
@@ -127,14 +118,12 @@ class LineBuilder:
         for candidate in (voice, *others):
             for notes in candidate.ranks:
                 if notes and notes[-1].pitch.semitone == semitone and notes[-1].onset <= onset:
-                    last = notes[-1]
-                    notes[-1] = replace(last, duration=onset + duration - last.onset)
+                    notes[-1] = notes[-1]._replace(duration=onset + duration - notes[-1].onset)
                     return True
         return False
 
     def lines(self) -> tuple[Line, ...]:
         """The lines, by staff and voice, the upper note of chords first; empty ones left out."""
-        self._flush()
         found: list[Line] = []
         for (staff, name), voice in sorted(self._voices.items(), key=_order):
             for rank, notes in enumerate(voice.ranks):

@@ -8,10 +8,12 @@ from lxml import etree
 
 from annotator.findings import Finding
 from annotator.pitch import Interval
+from annotator.score.directions import read_direction
 from annotator.score.lines import LineBuilder, Struck
-from annotator.score.model import Clef, Key, Measure, Sound, Transposition, Words
+from annotator.score.model import Clef, Key, Measure, Sound, Tempo, Transposition, Words
 from annotator.score.places import Element, inside_note
 from annotator.score.shapes import NoteShape, number_of, read_shape, text_of
+from annotator.score.tempo_marks import tempo_of
 
 # Diatonic steps for a <transpose> that gives only the chromatic ones, as crooks are named:
 # table index = semitones upward within the octave (F is +5 and three steps, and so on).
@@ -30,6 +32,7 @@ class MeasureReader:
         self.words: list[Words] = []
         self.sounds: list[Sound] = []
         self.clefs: list[Clef] = []
+        self.tempos: list[Tempo] = []
         self.findings: list[Finding] = []
         self._divisions = 1.0
         self._beats, self._beat_type = 4, 4
@@ -38,6 +41,7 @@ class MeasureReader:
         self._notes = notes
         self._shapes: dict[str, NoteShape] = {}
         self._number_of_note = 0
+        self._struck: list[Struck] = []
         self._cursor = self._furthest = self._last_onset = 0.0
         self._number = ""
         self._readers: dict[str, Callable[[etree._Element], None]] = {
@@ -46,7 +50,7 @@ class MeasureReader:
             "forward": self._forward,
             "attributes": self._attributes,
             "direction": self._direction,
-            "sound": self._sound,
+            "sound": self._direction,
         }
 
     def read(self, element: etree._Element, measure: etree._Element, first_note: int) -> None:
@@ -54,12 +58,13 @@ class MeasureReader:
         self._number_of_note = first_note
         self._number = measure.get("number", str(len(self.measures) + 1))
         self._cursor = self._furthest = self._last_onset = 0.0
-        self.lines.begin_measure(len(self.measures), self._start)
+        self._struck = []
         readers = self._readers
         for child in element:
             reader = readers.get(child.tag)
             if reader is not None:
                 reader(child)
+        self.lines.add_measure(len(self.measures), self._start, self._struck)
         length = self._furthest
         full = self._beats * 4 / self._beat_type
         first = not self.measures
@@ -97,7 +102,7 @@ class MeasureReader:
                 "unplayable-pitch",
                 f"a pitch that valves do not play ({shape.unplayable}) is left unmarked",
             )
-        self.lines.add(Struck(number, shape, onset, duration))
+        self._struck.append(Struck(number, shape, onset, duration))
 
     def _backup(self, element: etree._Element) -> None:
         self._cursor = max(0.0, self._cursor - number_of(element.find("duration"), 0.0) / self._divisions)
@@ -138,7 +143,6 @@ class MeasureReader:
     def _time(self, element: etree._Element) -> None:
         quarters = 0.0
         beat_type = 4
-        beats_in_all = 0
         for beats, unit in zip(element.findall("beats"), element.findall("beat-type"), strict=False):
             try:
                 count = sum(int(word) for word in text_of(beats).split("+"))
@@ -147,23 +151,20 @@ class MeasureReader:
             except (ValueError, ZeroDivisionError):
                 self._finding("time", f"a time signature of {text_of(beats)}/{text_of(unit)} is ignored")
                 return
-            beats_in_all += count
         if quarters > 0:
             self._beats, self._beat_type = round(quarters * beat_type / 4), beat_type
 
-    def _direction(self, direction: etree._Element) -> None:
-        words = [text_of(word) for word in direction.iterfind("direction-type/words")]
-        offset = number_of(direction.find("offset"), 0.0) / self._divisions
-        if text := " ".join(word for word in words if word):
-            self.words.append(Words(self._here + offset, len(self.measures), text))
-        sound = direction.find("sound")
-        if sound is not None:
-            self._sound(sound)
-
-    def _sound(self, sound: etree._Element) -> None:
-        for change in sound.iterfind("instrument-change/instrument-sound"):
-            if name := text_of(change):
-                self.sounds.append(Sound(self._here, len(self.measures), name))
+    def _direction(self, element: etree._Element) -> None:
+        direction = read_direction(element)
+        measure = len(self.measures)
+        position = self._here + direction.offset / self._divisions
+        if direction.words:
+            self.words.append(Words(position, measure, direction.words))
+        tempo = tempo_of(direction, position, measure)
+        if tempo is not None:
+            self.tempos.append(tempo)
+        for name in direction.sounds:
+            self.sounds.append(Sound(position, measure, name))
 
 
 def _interval(element: etree._Element) -> Interval:

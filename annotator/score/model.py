@@ -46,9 +46,8 @@ class Ornament:
     below: int | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class Note:
-    """One struck note of a line, ties added up.
+class Note(NamedTuple):
+    """One struck note of a line, ties added up. (A tuple, as ``Head`` is.)
 
     ``place`` is the number, from 0 in document order, of its ``<note>`` element (of the first one
     of a tied chain), ``chord`` that of the first note of its chord (its own, mostly).

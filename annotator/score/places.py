@@ -1,8 +1,8 @@
 """Where things stand in a score's text: what the marks are spliced into.
 
 lxml says what a score means; this says at which character each ``<note>`` and its neighbours begin
-and end. One regular expression walks the text and skips what only looks like an element: comments,
-CDATA sections, processing instructions, the DOCTYPE.
+and end. What only looks like an element (in comments, CDATA sections, processing instructions, the
+DOCTYPE) is blanked out first, character for character, so that a plain search finds the rest.
 """
 
 from __future__ import annotations
@@ -13,18 +13,17 @@ from typing import NamedTuple
 
 # The subset in a DOCTYPE may hold comments and quoted values, and these a "]".
 _SUBSET = r"""\[(?:<!--.*?-->|<\?.*?\?>|"[^"]*"|'[^']*'|[^\]"'<]|<(?!!--|\?))*\]\s*"""
-_SKIPPED = r"<!--.*?-->|<!\[CDATA\[.*?\]\]>|<\?.*?\?>"
 _DOCTYPE = rf"""<!DOCTYPE(?:[^\[<>"']|"[^"]*"|'[^']*')*(?:{_SUBSET})?>"""
+_NO_ELEMENT = re.compile(rf"<!--.*?-->|<!\[CDATA\[.*?\]\]>|<\?.*?\?>|{_DOCTYPE}", re.DOTALL)
 # An attribute value may hold a ">", so a tag's end is found past its quotes.
-_REST_OF_TAG = r"""(?=[\s/>])[^>"']*(?:(?:"[^"]*"|'[^']*')[^>"']*)*>"""
+_REST_OF_TAG = r"""[^>"']*(?:(?:"[^"]*"|'[^']*')[^>"']*)*>"""
+_TAG_END = re.compile(_REST_OF_TAG)
 _CHILDREN = "note|attributes|backup|forward|direction|barline"
-_CHILD = re.compile(
-    rf"<(?:({_CHILDREN})|(/?)(measure|part|score-part)){_REST_OF_TAG}|{_SKIPPED}|{_DOCTYPE}", re.DOTALL
-)
-_PLAIN_END = {tag: re.compile(rf"(</{tag}\s*>)") for tag in _CHILDREN.split("|")}
-_CAREFUL_END = {tag: re.compile(rf"(</{tag}\s*>)|{_SKIPPED}", re.DOTALL) for tag in _CHILDREN.split("|")}
+_TAG = re.compile(rf"<(?:({_CHILDREN})|(/?)(measure|part|score-part))(?=[\s/>])")
+_END_OF = {tag: re.compile(rf"</{tag}\s*>") for tag in _CHILDREN.split("|")}
 _INSIDE_NOTE = re.compile(
-    rf"<(/?)(notations|lyric|play|listen){_REST_OF_TAG}|(</note\s*>)|{_SKIPPED}", re.DOTALL
+    rf"<(/?)(notations|lyric|play|listen)(?=[\s/>]){_REST_OF_TAG}|(</note\s*>)|{_NO_ELEMENT.pattern}",
+    re.DOTALL,
 )
 
 
@@ -84,7 +83,18 @@ NO_PLACE = Inside(-1, -1)
 
 def find_places(text: str) -> Places:
     """The places of a score's text."""
-    return _Walk(text).places()
+    return _Walk(_elements_only(text)).places()
+
+
+def _elements_only(text: str) -> str:
+    """``text`` with blanks for everything that is not an element, at the same length."""
+    if "<!--" not in text and "<![" not in text and "<!E" not in text and text.count("<?") <= 1:
+        return text
+    return _NO_ELEMENT.sub(_blanks, text)
+
+
+def _blanks(match: re.Match[str]) -> str:
+    return " " * (match.end() - match.start())
 
 
 def inside_note(content: str) -> Inside:
@@ -111,8 +121,6 @@ class _Walk:
 
     def __init__(self, text: str) -> None:
         self.text = text
-        # In a text without comments and the like an element ends at the next end tag of its name.
-        self.plain = "<!--" not in text and "<![CDATA[" not in text and text.count("<?") <= 1
         self.notes: list[Element] = []
         self.containers: list[Container] = []
         self.parts: list[Element] = []
@@ -123,30 +131,36 @@ class _Walk:
 
     def places(self) -> Places:
         text, notes = self.text, self.notes
+        make, tag_end, ends = Element._make, self._tag_end, _END_OF
         done = 0
-        for token in _CHILD.finditer(text):
-            start, opened = token.span()
+        for token in _TAG.finditer(text):
+            start, named = token.span()
             if start < done:
                 continue
+            opened = named + 1 if text[named] == ">" else tag_end(start, named)
             tag = token[1]
-            if tag is not None:
-                end = opened if text[opened - 2] == "/" else self._end(tag, opened)
-                child = Element(tag, start, opened, end)
-                self.children.append(child)
-                if tag == "note":
-                    notes.append(child)
-                done = end
-            elif token[3] is not None:
+            if tag is None:
                 self._outer(token[3], start, opened, closing=token[2] == "/")
+                continue
+            done = opened
+            if text[opened - 2] != "/":
+                end = ends[tag].search(text, opened)
+                done = end.end() if end is not None else len(text)
+            child = make((tag, start, opened, done))
+            self.children.append(child)
+            if tag == "note":
+                notes.append(child)
         return Places(tuple(notes), tuple(self.containers), tuple(self.parts), tuple(self.score_parts))
 
-    def _end(self, tag: str, opened: int) -> int:
-        """Where the element ends whose start tag ended at ``opened``."""
-        pattern = _PLAIN_END[tag] if self.plain else _CAREFUL_END[tag]
-        for token in pattern.finditer(self.text, opened):
-            if token[1]:
-                return token.end()
-        return len(self.text)
+    def _tag_end(self, start: int, named: int) -> int:
+        """Where the start tag ends whose name ended at ``named``."""
+        text = self.text
+        end = text.find(">", named) + 1
+        if text.count('"', start, end) % 2 or text.count("'", start, end) % 2:
+            # The ">" stood in an attribute's value.
+            whole = _TAG_END.match(text, named)
+            return whole.end() if whole is not None else len(text)
+        return end if end else len(text)
 
     def _outer(self, tag: str, start: int, opened: int, *, closing: bool) -> None:
         """A start or end tag of a measure, a part or a score-part."""

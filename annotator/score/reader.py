@@ -13,13 +13,13 @@ from lxml import etree
 from annotator.errors import NoTrumpetPart, UnreadableScore
 from annotator.findings import Finding
 from annotator.score.measure import MeasureReader
-from annotator.score.model import Part, Score, Sound
+from annotator.score.model import Part, Score, Sound, Tempo
 from annotator.score.places import Places, find_places
 from annotator.score.shapes import text_of
-from annotator.score.tempo_marks import tempo_marks
+from annotator.score.tempo_marks import sorted_once, tempo_marks
 
 # Comments and processing instructions mean nothing here; entities are never fetched.
-_count_children = etree.XPath("count(note)")
+_count_containers = etree.XPath("count(/*/part/measure | /*/measure/part)")
 _count_notes = etree.XPath("count(//note)")
 _PARSER = etree.XMLParser(
     remove_comments=True,
@@ -34,10 +34,9 @@ IsTrumpet = Callable[[str, str], bool]
 
 @dataclass(slots=True)
 class _Where:
-    """A part's measures in the tree: elements, their numbers among all containers, first note's place."""
+    """A part's measures: the element with the music, the ``<measure>``, the number among all containers."""
 
-    element: etree._Element
-    measures: list[tuple[etree._Element, etree._Element, int, int]]
+    measures: list[tuple[etree._Element, etree._Element, int]]
 
 
 def parse(xml: bytes) -> etree._Element:
@@ -71,7 +70,8 @@ def open_text(text: str, xml: bytes) -> ScoreText:
     root = parse(xml)
     places = find_places(text)
     counted = _number(_count_notes(root))
-    if counted != len(places.notes):
+    containers = _number(_count_containers(root))
+    if (counted, containers) != (len(places.notes), len(places.containers)):
         raise UnreadableScore(
             f"the file's notes cannot be told apart in its text ({counted} and {len(places.notes)}); "
             "it uses entities for notes: save it again from a notation program"
@@ -89,10 +89,11 @@ def read(
     """
     root = score.root
     headers = list(_headers(root))
-    where = _measures(root)
+    where = _measures(score)
     chosen = _choose(headers, wanted, is_trumpet)
     findings: list[Finding] = []
-    parts = []
+    parts: list[Part] = []
+    tempos: list[Tempo] = []
     for header in chosen:
         found = where.get(header.id)
         if found is None:
@@ -104,14 +105,17 @@ def read(
                 )
             )
             continue
-        parts.append(_read_part(header, found, score))
+        part, marks = _read_part(header, found, score)
+        parts.append(part)
+        tempos += marks
     if not parts:
         raise NoTrumpetPart("the parts asked for have no music in this file")
-    starts = max((part.measures for part in parts), key=len)
-    tempos = tempo_marks(
-        [[measure for measure, _, _, _ in found.measures] for found in where.values()], starts
-    )
-    return Score(_title(root), tuple(parts), tempos, tuple(findings))
+    measures = max((part.measures for part in parts), key=len)
+    read_ids = {part.id for part in parts}
+    for part_id, found in where.items():
+        if part_id not in read_ids:
+            tempos += tempo_marks([music for music, _, _ in found.measures], measures)
+    return Score(_title(root), tuple(parts), sorted_once(tempos), tuple(findings))
 
 
 def _number(value: object) -> int:
@@ -178,27 +182,31 @@ def _title(root: etree._Element) -> str:
     return ", ".join(title for title in titles if title)
 
 
-def _measures(root: etree._Element) -> dict[str, _Where]:
+def _measures(score: ScoreText) -> dict[str, _Where]:
     """Each part's measures in order, whichever way round the score is written."""
     where: dict[str, _Where] = {}
-    container = place = 0
-    inner = "measure" if root.tag == "score-partwise" else "part"
-    for outer in root.iterchildren("part" if inner == "measure" else "measure"):
-        for element in outer.iterchildren(inner):
-            part, measure = (outer, element) if inner == "measure" else (element, outer)
-            entry = where.setdefault(part.get("id", ""), _Where(part, []))
-            entry.measures.append((element, measure, container, place))
-            container += 1
-            place += _number(_count_children(element))
+    root = score.root
+    partwise = root.tag == "score-partwise"
+    outer_tag, inner_tag = ("part", "measure") if partwise else ("measure", "part")
+    number = 0
+    for outer in root.iterchildren(outer_tag):
+        for element in outer.iterchildren(inner_tag):
+            part, measure = (outer, element) if partwise else (element, outer)
+            entry = where.get(part.get("id", ""))
+            if entry is None:
+                entry = where[part.get("id", "")] = _Where([])
+            entry.measures.append((element, measure, number))
+            number += 1
     return where
 
 
-def _read_part(header: Part, where: _Where, score: ScoreText) -> Part:
+def _read_part(header: Part, where: _Where, score: ScoreText) -> tuple[Part, list[Tempo]]:
     reader = MeasureReader(header.id, score.text, score.places.notes)
-    for element, measure, _, first_note in where.measures:
-        reader.read(element, measure, first_note)
+    containers = score.places.containers
+    for music, measure, number in where.measures:
+        reader.read(music, measure, containers[number].first_note)
     lines = reader.lines
-    return replace(
+    part = replace(
         header,
         measures=tuple(reader.measures),
         lines=lines.lines(),
@@ -207,8 +215,9 @@ def _read_part(header: Part, where: _Where, score: ScoreText) -> Part:
         words=tuple(reader.words),
         sounds=header.sounds + tuple(reader.sounds),
         heads=tuple(lines.heads),
-        containers=tuple(container for _, _, container, _ in where.measures),
+        containers=tuple(number for _, _, number in where.measures),
         clefs=tuple(reader.clefs),
         lyric_numbers=frozenset(lines.lyric_numbers),
         warnings=tuple(reader.findings),
     )
+    return part, reader.tempos
