@@ -15,9 +15,7 @@ from annotator.cli.files import destinations, each, read_score, write
 @FILES
 @OUT
 @reading_options
-@click.option(
-    "--profile", default="orchestral", show_default=True, help="Whose hands: orchestral, student."
-)
+@click.option("--profile", default="orchestral", show_default=True, help="Whose hands: orchestral, student.")
 def exercises(files: tuple[Path, ...], out: Path, **choices: Any) -> None:
     """Write exercises from the worst crossings of a part.
 

@@ -18,7 +18,8 @@ from annotator.sheets.drawing import signs
 
 MOST = 6
 """Crossings on one sheet: about as many as an hour's practice has room for (common practice, no source)."""
-MOST_UNFLAGGED = 3
+FEW = 3
+"""With fewer flagged crossings than this the busiest other moves fill the sheet up to it."""
 LEAST_COST = 0.1
 """Awkwardness below which an unflagged move needs no practice of its own (this program's own choice)."""
 _JOINED = 0.02
@@ -79,17 +80,19 @@ class Practice:
 def choose(prepared: Prepared, profile: Profile | str = "orchestral") -> tuple[Practice, ...]:
     """What to practise, worst first: by grade, then by how often it comes, then by cost.
 
-    The same two notes with the same fingerings are one crossing. Without any flag, the busiest moves of
-    the part (grade 0); empty when none of them costs anything to speak of.
+    The same two notes with the same fingerings are one crossing. Where few are flagged, the busiest other
+    moves of the part follow (grade 0); empty when none of them costs anything to speak of.
     """
-    flagged = _gathered(_flagged(prepared))
-    if flagged:
-        return flagged[:MOST]
-    costing = costing_for(
-        prepared.instrument, load_profile(profile) if isinstance(profile, str) else profile
-    )
-    unflagged = _gathered(_unflagged(prepared, costing))
-    return tuple(sorted(unflagged, key=lambda item: -item.cost))[:MOST_UNFLAGGED]
+    flagged = _gathered(_flagged(prepared))[:MOST]
+    if len(flagged) >= FEW:
+        return flagged
+    costing = costing_for(prepared.instrument, load_profile(profile) if isinstance(profile, str) else profile)
+    known = {(item.left, item.reached) for item in flagged}
+    others = [
+        item for item in _gathered(_unflagged(prepared, costing)) if (item.left, item.reached) not in known
+    ]
+    others.sort(key=lambda item: -item.cost)
+    return (*flagged, *others[: FEW - len(flagged)])
 
 
 def _gathered(found: Iterator[Practice]) -> tuple[Practice, ...]:
@@ -101,9 +104,7 @@ def _gathered(found: Iterator[Practice]) -> tuple[Practice, ...]:
             together[key] = item
             continue
         worst, other = (item, known) if item.cost > known.cost else (known, item)
-        together[key] = replace(
-            worst, grade=max(item.grade, known.grade), places=worst.places + other.places
-        )
+        together[key] = replace(worst, grade=max(item.grade, known.grade), places=worst.places + other.places)
     return tuple(sorted(together.values(), key=lambda item: (-item.grade, -len(item.places), -item.cost)))
 
 

@@ -14,16 +14,29 @@ from lxml import etree
 
 from annotator.pitch import Pitch
 from annotator.reading.accidentals import Staff, accidentals
-from annotator.score.measure import number_of, text_of
 from annotator.score.model import Line
+from annotator.score.shapes import number_of, text_of
 from annotator.sheets.exercise_notation import child
 
 # What belongs to the page, to other players or to playback, and what may start in one bar and end in another.
 _LEFT_OUT = (
-    *("chord", "accidental", "stem", "staff", "lyric", "play", "listen", "instrument", "cue", "notehead-text"),
+    *(
+        "chord",
+        "accidental",
+        "stem",
+        "staff",
+        "lyric",
+        "play",
+        "listen",
+        "instrument",
+        "cue",
+        "notehead-text",
+    ),
     *("footnote", "level"),
 )
 _SPANNING = ("wavy-line", "glissando", "slide", "fermata", "dynamics", "arpeggiate", "non-arpeggiate")
+
+_BEFORE_ACCIDENTAL = ("pitch", "duration", "tie", "voice", "type", "dot")
 
 
 @dataclass(slots=True)
@@ -61,7 +74,7 @@ def cut(
     ``fifths`` is the key signature they will stand under. ``valves`` gives fingerings to print, by the
     place of the first note of the chord.
     """
-    bars = []
+    bars: list[Bar] = []
     staff = Staff()
     for measure, first_note, divisions in measures:
         elements: list[etree._Element] = []
@@ -138,7 +151,8 @@ def _single(moment: _Moment, rank: int) -> etree._Element:
                 notations.remove(element)
     for element in note.iter():
         for name in ("default-x", "default-y", "relative-x", "relative-y", "id"):
-            element.attrib.pop(name, None)
+            if name in element.attrib:
+                del element.attrib[name]
     voice = note.find("voice")
     if voice is not None:
         voice.text = "1"
@@ -252,7 +266,9 @@ def _notations(note: etree._Element) -> etree._Element:
 
 
 def _after_type(note: etree._Element, accidental: etree._Element) -> None:
-    before = [element for element in note if element.tag in ("type", "dot", "voice", "tie", "duration", "pitch")]
+    before = [
+        element for element in note if element.tag in ("type", "dot", "voice", "tie", "duration", "pitch")
+    ]
     note.insert(note.index(before[-1]) + 1, accidental)
 
 

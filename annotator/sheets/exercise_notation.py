@@ -48,14 +48,16 @@ def child(parent: etree._Element, tag: str, text: str = "", **attributes: str) -
 def words(text: str, *, placement: str = "above", bold: bool = False, italic: bool = False) -> etree._Element:
     """A ``<direction>`` of words."""
     direction = etree.Element("direction", placement=placement)
-    style = {"font-weight": "bold"} if bold else {"font-style": "italic"} if italic else {}
-    child(child(direction, "direction-type"), "words", text).attrib.update(style)
+    style = {"font_weight": "bold"} if bold else {"font_style": "italic"} if italic else {}
+    child(child(direction, "direction-type"), "words", text, **style)
     return direction
 
 
-def metronome(beat: Beat, per_minute: float) -> etree._Element:
-    """A ``<direction>`` with a metronome mark, heard in playback too."""
+def metronome(beat: Beat, per_minute: float, before: str = "") -> etree._Element:
+    """A ``<direction>`` with a metronome mark, words ``before`` it, heard in playback too."""
     direction = etree.Element("direction", placement="above")
+    if before:
+        child(child(direction, "direction-type"), "words", before)
     mark = child(child(direction, "direction-type"), "metronome")
     child(mark, "beat-unit", beat.unit)
     if beat.dotted:

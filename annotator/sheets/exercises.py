@@ -37,7 +37,7 @@ from annotator.sheets.exercise_notation import (
 from annotator.sheets.transposed import transposed_part
 
 CAUTION = "Stop at once if it hurts or goes numb, and ask a teacher or a health professional."
-UNFLAGGED = "No crossing of this part is flagged as awkward. These are its busiest moves."
+UNFLAGGED = "No crossing of this part is flagged as awkward; these are its busiest moves."
 SLOWLY = 60.0
 """Quarters a minute for the two notes alone, or the piece's own tempo where that is slower."""
 STEPS = (0.5, 0.7, 0.85, 1.0)
@@ -56,6 +56,8 @@ _RHYTHMS = (
     ("reversed", (1, 3)),
 )
 _MOST_BARS = 3
+_SHORT = 4
+_NEW_LINES = (STEPS[0], STEPS[2])
 
 
 def exercises(data: bytes, options: Options | None = None, name: str = "") -> bytes:
@@ -114,21 +116,17 @@ class _Sheet:
         above = self._heading(number, practice)
         if number == 1:
             above.append(words(CAUTION, placement="below", italic=True))
+            if practice.grade == 0:
+                above.append(words(UNFLAGGED, placement="below", italic=True))
         self._two_notes(practice, fifths, min(SLOWLY, metronome_number(tempo)), above)
         self._bars_around(practice, fifths, tempo)
         self.measures[-1].append(barline("light-light"))
 
     def _heading(self, number: int, practice: Practice) -> list[etree._Element]:
-        heading = words(f"{number}. {heading_of(practice, self._several)}", bold=True)
+        heading = words(f"{number}. {heading_of(practice, len(self.prepared.played))}", bold=True)
         return [words(story_of(practice), italic=True), heading]
 
-    @property
-    def _several(self) -> bool:
-        return sum(len(part.lines) for part in self.prepared.played) > 1
-
-    def _two_notes(
-        self, practice: Practice, fifths: int, tempo: float, above: list[etree._Element]
-    ) -> None:
+    def _two_notes(self, practice: Practice, fifths: int, tempo: float, above: list[etree._Element]) -> None:
         valves = practice.ways[0].valves, practice.ways[1].valves
         pitches = practice.left, practice.reached
 
@@ -136,7 +134,7 @@ class _Sheet:
             return pairs(pitches, fingered, lengths, fifths=fifths, slurred=practice.slurred)
 
         slow = [bar((8, 8)), bar((4, 4))]
-        self._block(slow, fifths, (4, 4), [*above, metronome(QUARTER, tempo)], DIVISIONS)
+        self._block(slow, fifths, (4, 4), [*above, metronome(QUARTER, tempo)], DIVISIONS, new_system=True)
         for rhythm, lengths in _RHYTHMS:
             self._block([bar(lengths)], fifths, (4, 4), [words(rhythm, italic=True)], DIVISIONS)
         if practice.other is not None:
@@ -152,12 +150,20 @@ class _Sheet:
         beat = beat_of(*time)
         whole = round(tempo / beat.quarters)
         for share in STEPS:
-            last_step = share == STEPS[-1]
-            speed = float(whole) if last_step else metronome_number(whole * share)
-            said = words("in tempo" if last_step else f"bar {_range(place, first, last)}", italic=True)
+            speed = float(whole) if share == STEPS[-1] else metronome_number(whole * share)
+            # A no-break space will part the words from the note that follows them.
+            said = {STEPS[0]: f"{_range(place, first, last)}\u00a0", STEPS[-1]: "In tempo\u00a0"}.get(
+                share, ""
+            )
             bars = self._excerpt(practice, place, fifths, first, last)
-            directions = [metronome(beat, speed), *([said] if last_step or share == STEPS[0] else [])]
-            self._block([bar.elements for bar in bars], fifths, time, directions, bars[0].divisions)
+            self._block(
+                [bar.elements for bar in bars],
+                fifths,
+                time,
+                [metronome(beat, speed, f"{said}\u00a0" if said else "")],
+                bars[0].divisions,
+                new_system=share in _NEW_LINES or _is_long(bars),
+            )
 
     def _excerpt(self, practice: Practice, place: Place, fifths: int, first: int, last: int) -> list[Bar]:
         part = place.part.part
@@ -181,12 +187,15 @@ class _Sheet:
         time: tuple[int, int],
         directions: Sequence[etree._Element],
         divisions: float,
+        *,
+        new_system: bool = False,
     ) -> None:
         """Bars to play, and as many of rest."""
         for index, elements in enumerate(bars):
             measure = self._measure()
             if index == 0:
-                child(measure, "print", new_system="yes")
+                if new_system and len(self.measures) > 1:
+                    child(measure, "print", new_system="yes")
                 self._attributes(measure, fifths, time, divisions)
                 measure.extend(list(directions))
             measure.extend(list(elements))
@@ -242,18 +251,23 @@ class _Sheet:
         )
 
 
-def heading_of(practice: Practice, several: bool) -> str:
-    """ "Measure 12: 2-3 to 1-2, finger exchange"; with the part's name where the sheet has several lines."""
+def heading_of(practice: Practice, parts: int = 1) -> str:
+    """ "Measure 12: 2-3 to 1-2, finger exchange"; with line and part where there are several of them.
+
+    The part goes by its id, since its name may hold a crook, and this sheet is written for the instrument.
+    """
     place = practice.places[0]
     left, reached = practice.ways
-    where = f"{place.part.part.name}, line {place.line.line.number}, measure" if several else "Measure"
+    where = [f"Part {place.part.part.id}"] if parts > 1 else []
+    where += [f"line {place.line.line.number}"] if len(place.part.lines) > 1 else []
+    said = ", ".join([*where, f"measure {place.measure}"])
     why = f", {' and '.join(practice.reasons)}" if practice.reasons else ""
-    return f"{where} {place.measure}: {left.valves} to {reached.valves}{why}"
+    return f"{said[0].upper()}{said[1:]}: {left.valves} to {reached.valves}{why}"
 
 
 def story_of(practice: Practice) -> str:
     """The notes, the grade and how often: "E♭4 to F4, awkward; also in measures 14 and 20"."""
-    grade = {1: ", mild", 2: ", awkward", 3: ", hard", 0: ""}[practice.grade]
+    grade = {1: ", mild", 2: ", awkward", 3: ", hard", 0: ", not flagged"}[practice.grade]
     here = practice.places[0].measure
     others = [each for each in dict.fromkeys(place.measure for place in practice.places) if each != here]
     also = ""
@@ -293,4 +307,11 @@ def _time(place: Place, index: int) -> tuple[int, int]:
 
 def _range(place: Place, first: int, last: int) -> str:
     measures = place.part.part.measures
-    return measures[first].number if first == last else f"{measures[first].number}–{measures[last].number}"
+    if first == last:
+        return f"Measure {measures[first].number}"
+    return f"Measures {measures[first].number}–{measures[last].number}"
+
+
+def _is_long(bars: Sequence[Bar]) -> bool:
+    """Whether bars and their rests fill a line, so that two such blocks would not go on one."""
+    return len(bars) > 1 and sum(len(bar.elements) for bar in bars) > 2 * _SHORT
