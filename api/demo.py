@@ -50,9 +50,7 @@ def demo(scores: Path, out: Path, instrument: str) -> None:
 
 
 def _run(files: list[tuple[str, bytes]], out: Path, instrument: str) -> int:
-    import logging  # noqa: PLC0415 - all of this is loaded for this command only
-
-    from annotator.cli.files import write  # noqa: PLC0415
+    from annotator.cli.files import write  # noqa: PLC0415 - all of this is loaded for this command only
     from annotator.cli.follow import follow  # noqa: PLC0415
     from annotator.cli.submit import unpack  # noqa: PLC0415
     from annotator.client import Client  # noqa: PLC0415
@@ -60,8 +58,8 @@ def _run(files: list[tuple[str, bytes]], out: Path, instrument: str) -> int:
     from workers import logs  # noqa: PLC0415
     from workers.settings import Settings  # noqa: PLC0415
 
-    logs.configure("plain", logging.ERROR)
-    settings = replace(Settings.from_environment(), host="127.0.0.1", port=0, keys=())
+    settings = replace(Settings.from_environment(), host="127.0.0.1", port=0, keys=(), log="quiet")
+    logs.configure(settings.log)
     with tempfile.TemporaryDirectory(prefix="crookline-demo-") as store:
         click.echo("Starting the service: queue, workers, web server …")
         with service(replace(settings, store=store)) as running, in_background(running):

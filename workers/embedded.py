@@ -73,13 +73,26 @@ class Workers:
     """The Celery worker (with as many processes as ``settings.workers`` says), started anew if it ends."""
 
     def __init__(self, settings: Settings, folder: Path) -> None:
-        self._log = folder / "worker.log"
         self._environment = settings.environment()
+        # Celery says some things past its log; a quiet service keeps them out of sight.
+        self._log = folder / "worker.log" if settings.log == "quiet" else None
         self._url = settings.redis_url
         count = settings.workers or os.cpu_count() or 1
         self._name = f"crookline-{os.getpid()}@{socket.gethostname()}"
         self._command = [
-            *(sys.executable, "-m", "celery", "--app", "workers.app", "--quiet", "worker", "--beat"),
+            # In a container the worker may well be root there; Celery need not warn of that each time.
+            *(
+                sys.executable,
+                "-W",
+                "ignore:You're running the worker",
+                "-m",
+                "celery",
+                "--app",
+                "workers.app",
+                "--quiet",
+                "worker",
+                "--beat",
+            ),
             *("--schedule", str(folder / "schedule"), "--hostname", self._name),
             *("--concurrency", str(count), "--without-gossip", "--without-mingle", "--loglevel", "INFO"),
         ]
@@ -95,7 +108,8 @@ class Workers:
         while not connection.exists(f"crookline:worker:{self._name}"):
             if time.monotonic() > deadline:
                 self.stop()
-                raise CannotStart(f"the workers did not start:\n{processes.tail(self._log)}")
+                said = f":\n{processes.tail(self._log)}" if self._log else "; the lines above say why"
+                raise CannotStart(f"the workers did not start{said}")
             time.sleep(0.02)
 
     def stop(self) -> None:

@@ -102,6 +102,13 @@ class Intake:
             members = [member for member in archive.infolist() if not member.is_dir()]
             if len(members) > 4 * self.settings.max_parts:
                 raise BadUpload(f"{archive_name} holds {len(members)} files, too many", too_large=True)
+            # zipfile gives no more bytes than the size an entry declares, so adding those up is enough.
+            self.unpacked += sum(
+                member.file_size for member in members if _suffix_fault(member.filename) is None
+            )
+            if self.unpacked > self.settings.max_unpacked:
+                limit = self.settings.max_unpacked
+                raise BadUpload(f"{archive_name} unpacks to more than {limit} bytes", too_large=True)
             for member in members:
                 self._add_member(archive, archive_name, member)
 
@@ -119,11 +126,6 @@ class Intake:
         elif member.flag_bits & ENCRYPTED:
             self._add_score(name, b"", Reason("bad-archive", "this is encrypted; send it without a password"))
         else:
-            # zipfile gives no more bytes than the size an entry declares, so checking that is enough.
-            self.unpacked += member.file_size
-            if self.unpacked > self.settings.max_unpacked:
-                limit = self.settings.max_unpacked
-                raise BadUpload(f"{archive_name} unpacks to more than {limit} bytes", too_large=True)
             if member.file_size > self.settings.max_file:
                 fault = f"the file has {member.file_size} bytes; at most {self.settings.max_file} are taken"
                 self._add_score(name, b"", Reason("too-large", fault))

@@ -12,9 +12,10 @@ import structlog
 Logger = structlog.stdlib.BoundLogger
 
 
-def configure(style: str = "auto", level: int = logging.INFO) -> None:
-    """Log to standard error: ``json``, ``plain``, or ``auto`` (plain on a terminal, else JSON)."""
-    json_lines = style == "json" or (style == "auto" and not sys.stderr.isatty())
+def configure(style: str = "auto") -> None:
+    """Log to standard error: ``json``, ``plain``, ``auto`` (plain on a terminal, else JSON), or ``quiet``,
+    which is ``auto`` with errors only."""
+    json_lines = style == "json" or (style in ("auto", "quiet") and not sys.stderr.isatty())
     shared: list[Any] = [
         structlog.contextvars.merge_contextvars,
         structlog.stdlib.add_log_level,
@@ -36,7 +37,7 @@ def configure(style: str = "auto", level: int = logging.INFO) -> None:
     )
     root = logging.getLogger()
     root.handlers[:] = [handler]
-    root.setLevel(level)
+    root.setLevel(logging.ERROR if style == "quiet" else logging.INFO)
     # Celery tells of each task twice at INFO; the part's own line says more.
     for chatty in (
         "celery.worker.strategy",

@@ -2,27 +2,27 @@
 
 from __future__ import annotations
 
-import contextlib
 import os
 import signal
 import subprocess
 import sys
 from collections.abc import Mapping, Sequence
+from contextlib import nullcontext, suppress
 from pathlib import Path
 
 LEASH = Path(__file__).with_name("leash.py")
 
 
 def start(
-    command: Sequence[str], log: Path, environment: Mapping[str, str] | None = None
+    command: Sequence[str], log: Path | None = None, environment: Mapping[str, str] | None = None
 ) -> subprocess.Popen[bytes]:
-    """Start a process with its output appended to a file.
+    """Start a process; its output is appended to a file, or goes to standard error.
 
     It is in a session of its own, so that a Ctrl-C in the terminal reaches the starter alone, and on
     Linux it ends when the starter is killed. Call from a thread that lives as long as the process
     should: the kernel watches the thread.
     """
-    with log.open("ab") as stream:
+    with log.open("ab") if log else nullcontext(sys.stderr) as stream:
         return subprocess.Popen(
             [sys.executable, "-I", "-S", str(LEASH), str(os.getpid()), *command],
             stdin=subprocess.DEVNULL,
@@ -41,7 +41,7 @@ def stop(process: subprocess.Popen[bytes], patience: float) -> bool:
     try:
         process.wait(patience)
     except subprocess.TimeoutExpired:
-        with contextlib.suppress(ProcessLookupError, PermissionError):
+        with suppress(ProcessLookupError, PermissionError):
             os.killpg(process.pid, signal.SIGKILL)
         process.wait()
         return False

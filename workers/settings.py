@@ -61,6 +61,7 @@ class Settings:
     ``cors_origins``: web origins that a browser may call from; none by default.
     ``callback_private``: whether a callback may go to a private or loopback address.
     ``callback_secret``: signs the callbacks of jobs that bring no secret of their own.
+    ``log``: ``json``, ``plain``, ``auto`` (plain on a terminal, else JSON), or ``quiet`` (errors only).
     ``callback_tries``, ``callback_wait``: how often a callback is tried; the first wait, doubled each time.
     """
 
@@ -104,8 +105,8 @@ class Settings:
         ):
             if getattr(self, name) < 1:
                 raise BadSetting(f"{variable(name)} must be at least 1, not {getattr(self, name)}")
-        if self.log not in ("auto", "json", "plain"):
-            raise BadSetting(f"{variable('log')} is {self.log!r}; choose from auto, json, plain")
+        if self.log not in ("auto", "json", "plain", "quiet"):
+            raise BadSetting(f"{variable('log')} is {self.log!r}; choose from auto, json, plain, quiet")
         names = [key.name for key in self.keys]
         for name in names:
             if names.count(name) > 1:

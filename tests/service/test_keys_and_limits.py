@@ -1,0 +1,229 @@
+"""A service with keys and narrow limits."""
+
+from __future__ import annotations
+
+import re
+import subprocess
+import sys
+from collections.abc import Iterator
+from hashlib import sha256
+from pathlib import Path
+from typing import Any
+
+import httpx
+import pytest
+from click.testing import CliRunner
+
+from annotator.cli import crookline
+from api.server import check_exposure
+from tests.service.conftest import Service, ended, post, started
+from tests.service.scores import archive, score
+from workers.settings import BadSetting, Settings, parse_keys
+
+SECRETS = {"pit": "secret of the pit", "library": "secret of the library"}
+ORIGIN = "https://library.example"
+
+
+@pytest.fixture(scope="module")
+def keyed(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Service]:
+    """A service for two keys."""
+    keys = ",".join(f"{name}:{sha256(secret.encode()).hexdigest()}" for name, secret in SECRETS.items())
+    with started(
+        tmp_path_factory.mktemp("keyed"),
+        "--workers",
+        "1",
+        CROOKLINE_KEYS=keys,
+        CROOKLINE_MAX_UPLOAD="300000",
+        CROOKLINE_MAX_FILE="100000",
+        CROOKLINE_MAX_UNPACKED="1000000",
+        CROOKLINE_MAX_PARTS="5",
+        CROOKLINE_UPLOAD_RATE="1000000",
+        CROOKLINE_RATE="120 per minute",
+        CROOKLINE_CORS_ORIGINS=ORIGIN,
+    ) as running:
+        yield running
+
+
+def as_owner(service: Service, name: str) -> httpx.Client:
+    """A client with a key."""
+    return service.client(headers={"Authorization": f"Bearer {SECRETS[name]}"})
+
+
+def test_every_route_but_health_needs_a_key(keyed: Service) -> None:
+    with keyed.client() as nobody, as_owner(keyed, "pit") as pit:
+        paths = pit.get("/openapi.json").json()["paths"]
+        for path, item in paths.items():
+            concrete = re.sub(r"\{\w+\}", "1", path)
+            for method in item:
+                answer = nobody.request(method, concrete)
+                if path in ("/healthz", "/readyz"):
+                    assert answer.status_code == 200
+                    continue
+                assert answer.status_code == 401, path
+                # RFC 6750, 3, and RFC 9110, 11.6.1
+                assert answer.headers["WWW-Authenticate"].startswith("Bearer ")
+                assert answer.headers["Content-Type"] == "application/problem+json"
+        for path in ("/openapi.json", "/docs", "/metrics"):
+            assert nobody.get(path).status_code == 401
+            assert pit.get(path).status_code == 200
+
+
+@pytest.mark.parametrize("field", ["Bearer wrong", "Basic cGl0OnNlY3JldA==", "Bearer", "secret of the pit"])
+def test_a_wrong_key_opens_nothing(keyed: Service, field: str) -> None:
+    with keyed.client(headers={"Authorization": field}) as client:
+        assert client.get("/v1/jobs").status_code == 401
+
+
+def test_a_job_is_seen_by_its_owner_only(keyed: Service) -> None:
+    with as_owner(keyed, "pit") as pit, as_owner(keyed, "library") as library:
+        job: dict[str, Any] = ended(pit, post(pit, ("a.xml", score("F"))).json()["id"])
+        part = job["parts"][0]["links"]["annotated"]
+        assert pit.get(part).status_code == 200
+        for path in (*job["links"].values(), part):
+            assert library.get(path).status_code == 404
+        assert library.delete(job["links"]["self"]).status_code == 404
+        assert job["id"] not in [one["id"] for one in library.get("/v1/jobs").json()["jobs"]]
+        assert job["id"] in [one["id"] for one in pit.get("/v1/jobs").json()["jobs"]]
+
+
+def test_one_owners_idempotency_key_is_not_anothers(keyed: Service) -> None:
+    ids = set()
+    for name in SECRETS:
+        with as_owner(keyed, name) as client:
+            answer = client.post(
+                "/v1/jobs", files=[("files", ("a.xml", score("F")))], headers={"Idempotency-Key": "one"}
+            )
+            ids.add(answer.json()["id"])
+    assert len(ids) == 2
+
+
+def test_the_secret_is_nowhere_in_log_or_store(keyed: Service) -> None:
+    with as_owner(keyed, "pit") as pit:
+        ended(pit, post(pit, ("a.xml", score("E"))).json()["id"])
+    kept = [path.read_bytes() for path in keyed.store.rglob("*") if path.is_file()]
+    for secret in SECRETS.values():
+        assert secret not in keyed.log.read_text()
+        assert not any(secret.encode() in data for data in kept)
+
+
+def test_a_request_beyond_the_limit_is_refused(keyed: Service) -> None:
+    # RFC 9110, 15.5.14 Content Too Large
+    with as_owner(keyed, "library") as client:
+        answer = post(client, ("a.xml", bytes(400_000)))
+        assert answer.status_code == 413
+        assert answer.headers["Content-Type"] == "application/problem+json"
+        many = post(client, *[(f"{n}.xml", score("F")) for n in range(6)])
+        assert many.status_code == 413
+        assert "5 files" in many.json()["detail"]
+
+
+def test_a_zip_bomb_is_refused(keyed: Service) -> None:
+    bomb = archive({f"{n}.xml": bytes(900_000) for n in range(3)})
+    assert len(bomb) < 10_000
+    with as_owner(keyed, "library") as client:
+        answer = post(client, ("bomb.zip", bomb))
+        assert answer.status_code == 413
+        assert answer.json()["code"] == "too-large"
+
+
+def test_a_file_beyond_the_limit_fails_with_its_reason(keyed: Service) -> None:
+    with as_owner(keyed, "library") as client:
+        answer = post(client, ("big.xml", bytes(120_000)), ("good.xml", score("F")))
+        job: dict[str, Any] = ended(client, answer.json()["id"])
+        assert job["parts"][0]["reason"]["code"] == "too-large"
+        assert job["parts"][1]["state"] == "done"
+
+
+def test_another_origin_may_call_when_a_setting_names_it(keyed: Service) -> None:
+    # Fetch Standard, 3.2.2 and 3.2.3: a preflight carries no credentials.
+    with keyed.client() as browser:
+        asked = {"Access-Control-Request-Method": "POST", "Access-Control-Request-Headers": "authorization"}
+        answer = browser.options("/v1/jobs", headers={"Origin": ORIGIN, **asked})
+        assert answer.status_code == 200
+        assert answer.headers["Access-Control-Allow-Origin"] == ORIGIN
+        assert "POST" in answer.headers["Access-Control-Allow-Methods"]
+        assert "Authorization" in answer.headers["Access-Control-Allow-Headers"]
+        other = browser.options("/v1/jobs", headers={"Origin": "https://other.example", **asked})
+        assert "Access-Control-Allow-Origin" not in other.headers
+        assert "Origin" in other.headers["Vary"]
+
+
+class TestLimitsUsedUp:
+    """Last in the file: after these the keys are used up for a while."""
+
+    def test_uploaded_bytes_are_limited_for_each_key(self, keyed: Service) -> None:
+        with as_owner(keyed, "library") as client:
+            big = ("a.xml", score("F", 2) + b" " * 90_000)
+            answers = [post(client, big, big) for _ in range(8)]
+            assert answers[-1].status_code == 429
+            # RFC 6585, 4: 429 may say when to come again
+            assert 1 <= int(answers[-1].headers["Retry-After"]) <= 3600
+            assert answers[-1].headers["Content-Type"] == "application/problem+json"
+        with as_owner(keyed, "pit") as other:
+            assert post(other, ("a.xml", score("F"))).status_code == 202
+
+    def test_requests_are_limited_for_each_key(self, keyed: Service) -> None:
+        with as_owner(keyed, "library") as client, as_owner(keyed, "pit") as other:
+            statuses = [client.get("/v1/crooks").status_code for _ in range(125)]
+            assert statuses[-1] == 429
+            assert client.get("/healthz").status_code == 200
+            assert other.get("/v1/crooks").status_code == 200
+
+
+class TestCommand:
+    """``crookline key`` and the settings it is for."""
+
+    def test_a_key_made_by_the_command_opens_the_service(self) -> None:
+        result = CliRunner().invoke(crookline, ["key", "pit-1"])
+        assert result.exit_code == 0
+        secret, entry = (line.strip() for line in result.output.splitlines() if line.startswith("  "))
+        (key,) = parse_keys(entry)
+        assert key.name == "pit-1"
+        assert key.opens(secret)
+        assert not key.opens(secret + "x")
+        assert secret not in entry
+
+    @pytest.mark.parametrize("name", ["", "a/b", "..", "x" * 41, "name with space", "ключ"])
+    def test_a_name_that_cannot_be_one(self, name: str) -> None:
+        assert CliRunner().invoke(crookline, ["key", name]).exit_code == 2
+
+    @pytest.mark.parametrize(
+        ("environment", "named"),
+        [
+            ({"CROOKLINE_HOST": "0.0.0.0"}, "CROOKLINE_KEYS"),
+            ({"CROOKLINE_KEYS": "pit"}, "CROOKLINE_KEYS"),
+            ({"CROOKLINE_KEYS": "a/b:" + "0" * 64}, "CROOKLINE_KEYS"),
+            ({"CROOKLINE_KEYS": f"a:{'0' * 64} a:{'1' * 64}"}, "CROOKLINE_KEYS"),
+            ({"CROOKLINE_KEYS": "@/nowhere"}, "CROOKLINE_KEYS"),
+            ({"CROOKLINE_PORT": "many"}, "CROOKLINE_PORT"),
+            ({"CROOKLINE_MAX_PARTS": "0"}, "CROOKLINE_MAX_PARTS"),
+            ({"CROOKLINE_LOG": "loud"}, "CROOKLINE_LOG"),
+            ({"CROOKLINE_CALLBACK_PRIVATE": "perhaps"}, "CROOKLINE_CALLBACK_PRIVATE"),
+        ],
+    )
+    def test_a_wrong_setting_is_refused_and_named(self, environment: dict[str, str], named: str) -> None:
+        with pytest.raises(BadSetting, match=named):
+            check_exposure(Settings.from_environment(environment))
+
+    def test_the_command_says_so_without_a_traceback(self, tmp_path: Path) -> None:
+        code = "from annotator.cli import main; main()"
+        done = subprocess.run(
+            [sys.executable, "-c", code, "serve", "--host", "0.0.0.0", "--store", str(tmp_path)],
+            env={},
+            capture_output=True,
+            text=True,
+            check=False,
+            timeout=60,
+        )
+        assert done.returncode == 2
+        assert "CROOKLINE_KEYS" in done.stderr
+        assert "Traceback" not in done.stderr
+
+    def test_settings_go_through_the_environment_unchanged(self) -> None:
+        settings = Settings(
+            keys=parse_keys(f"a:{'0' * 64} b:{'1' * 64}"),
+            cors_origins=(ORIGIN,),
+            keep_days=0.5,
+            callback_private=True,
+        )
+        assert Settings.from_environment(settings.environment()) == settings
