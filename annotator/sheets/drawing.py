@@ -7,13 +7,11 @@ from xml.sax.saxutils import escape
 
 # In the PDF the first of these is always there (it comes with the typesetter); a browser takes the next.
 FACE = "Libertinus Serif, 'Times New Roman', Times, serif"
-# The text face has no accidentals. In a span of their own they leave the words round them as they are.
-SIGNS_FACE = "'New Computer Modern Math', 'Noto Music', 'DejaVu Sans', serif"
 # Mean width of a letter of the text face, as a share of its size: only used to fit and to break lines.
 LETTER = 0.44
 BOLDER = 1.15
 SMALLEST = 180.0
-_SIGNS = re.compile("[♭♮♯]+")
+_SIGNS = re.compile("[♭♮♯]")
 
 
 def words(
@@ -30,21 +28,15 @@ def words(
     """A line of text at its baseline; made smaller where it would be longer than ``room`` (0: as it is)."""
     if room:
         size = fitted(text, size, room / BOLDER if weight else room)
-    extra = (f' font-weight="{weight}"' if weight else "") + (f' font-style="{style}"' if style else "")
+    extra = f' font-style="{style}"' if style else ""
+    if weight and _SIGNS.search(text):
+        # The bold face has no accidentals, and one letter missing costs the whole line its face.
+        extra += f' stroke="currentColor" stroke-width="{size * 0.03:.0f}"'
+    elif weight:
+        extra += f' font-weight="{weight}"'
     return (
         f'<text x="{x:.0f}" y="{y:.0f}" font-size="{size:.0f}" text-anchor="{anchor}"{extra}>'
-        f"{spans(text)}</text>"
-    )
-
-
-def spans(text: str) -> str:
-    """``text`` escaped, its accidentals in spans of their own."""
-    return _SIGNS.sub(
-        lambda match: (
-            f'<tspan font-family="{SIGNS_FACE}" font-weight="normal" font-style="normal">'
-            f"{match.group(0)}</tspan>"
-        ),
-        escape(text),
+        f"{escape(text)}</text>"
     )
 
 

@@ -9,6 +9,8 @@ import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+from annotator.sheets.drawing import LETTER
+
 _CURVE = re.compile(r'class="(?:slur|tie|lv)[^"]*"[^>]*>\s*<path [^>]*?\bd="M([^"]*)"')
 _NUMBER = re.compile(r"-?\d+(?:\.\d+)?")
 _WORDS = re.compile(r'<g (?=[^>]*class="(fing|dir|tempo|reh)\b)[^>]*()>(.*?)</g>', re.DOTALL)
@@ -67,13 +69,12 @@ def clear(system: str) -> str:
         for box in fingerings:
             _lift_over(box, curves)
         _part(fingerings, ornaments)
-    lifted = [box for box in fingerings if box.moved]
-    for words in sorted((box for box in boxes if box.kind != "fing"), key=lambda box: -box.y):
-        for box in lifted:
+    placed = list(fingerings)
+    for words in sorted((box for box in boxes if box.kind != "fing"), key=lambda box: (-box.y, box.left)):
+        for box in sorted(placed, key=lambda box: -box.bottom):
             if words.left < box.right and box.left < words.right and _meet(words, box):
-                words.moved = box.top - MARGIN - words.y
-        if words.moved:
-            lifted.append(words)
+                words.moved = box.top - 1.5 * MARGIN - words.y
+        placed.append(words)
     return _rewritten(system, boxes)
 
 
@@ -115,7 +116,8 @@ def _box(match: re.Match[str]) -> _Box:
         if place is None:
             continue
         x, base = float(place.group(1)), float(place.group(2))
-        width = len(" ".join(_TAGS.sub("", text).split())) * WIDTH * size
+        letters = len(" ".join(_TAGS.sub("", text).split()))
+        width = letters * (WIDTH if kind == "fing" else LETTER) * size
         share = {"middle": 0.5, "end": 1.0}.get(_anchor(place.group(3)), 0.0)
         left, right = min(left, x - width * share), max(right, x + width * (1 - share))
     return _Box(kind, match.start(2), base, left, right, RISE * size)

@@ -18,7 +18,8 @@ _STAFF_LINES = re.compile(r'class="staff">((?:\s*<path [^>]*/>)+)')
 _LINE = re.compile(r' d="M[-\d.]+ ([-\d.]+) ')
 _GLYPH = re.compile(r"translate\([-\d.]+, ([-\d.]+)\)")
 _TEXT = re.compile(r'<text [^>]*?\by="([-\d.]+)"')
-_PATH = re.compile(r' d="(M[^"]*)"')
+# A path that is moved and scaled is a sign drawn beside letters, and counts where it is placed.
+_PATH = re.compile(r'<path (?![^>]*transform=)[^>]*?\bd="(M[^"]*)"')
 _POINT = re.compile(r"[-\d.]+[ ,]([-\d.]+)")
 _POLYGON = re.compile(r' points="([^"]*)"')
 
@@ -28,6 +29,8 @@ TEXT_RISE = 330.0
 LEAST_REACH = 500.0
 # A page turns easily where a hand is free this long (quarter notes): about two bars of common time.
 FREE_HAND = 8.0
+# A last page with less than this share of music on it looks like a mistake.
+LEAST_FILL = 0.4
 # Against the 1.0 of one page more: a page is worth adding when the turn is in full flight.
 TURN_COST = 1.2
 
@@ -135,12 +138,12 @@ def pages(
             if total > room and end > start + 1:
                 break
             if end == len(systems):
-                choices.append((0.0, end))
+                choices.append((max(0.0, LEAST_FILL - total / room) * 2, end))
                 continue
             # Half a page is the least a player turns for.
             waste = max(0.0, room - total) / room
             turn = (1 - free[end - 1] / FREE_HAND) * TURN_COST if right else 0.0
-            choices.append((1 + 2 * waste**2 + turn + best_after(end, not right), end))
+            choices.append((1 + 4 * waste**2 + turn + best_after(end, not right), end))
         return min(choices)
 
     def best_after(start: int, right: bool) -> float:

@@ -81,7 +81,7 @@ def _rests(measure: Any, *, first: bool = False) -> list[Any]:
     found = []
     for child in measure:
         name = etree.QName(child).localname
-        if first and name in _OPENING and float(child.get("tstamp", "9")) <= 1:
+        if first and name in _OPENING and float(child.get("tstamp", "1")) <= 1:
             continue
         if name != "staff":
             return []

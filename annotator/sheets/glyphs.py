@@ -8,10 +8,11 @@ from functools import cache
 from importlib import util
 from pathlib import Path
 from typing import Any
+from xml.sax.saxutils import escape
 
 from lxml import etree
 
-from annotator.sheets.drawing import LETTER, spans
+from annotator.sheets.drawing import LETTER
 
 # SMuFL keeps its signs here (Unicode's private use area).
 SIGN = re.compile("[\ue000-\uf8ff]")
@@ -38,7 +39,7 @@ def outline(code: str) -> str:
 
 def sign(code: str, x: float, y: float, scale: float) -> str:
     """A sign drawn with its origin at x, y; ``scale`` from the font's units to the drawing's."""
-    place = f"translate({x:.0f} {y:.0f}) scale({scale:g} -{scale:g})"
+    place = f"translate({x:.0f}, {y:.0f}) scale({scale:g} -{scale:g})"
     return f'<path transform="{place}" d="{outline(code)}"/>'
 
 
@@ -90,5 +91,5 @@ def _width(words: str, size: float) -> float:
 
 def _line(x: float, y: float, size: float, words: str, anchor: str) -> str:
     return (
-        f'<text x="{x:.0f}" y="{y:.0f}" font-size="{size:.0f}" text-anchor="{anchor}">{spans(words)}</text>'
+        f'<text x="{x:.0f}" y="{y:.0f}" font-size="{size:.0f}" text-anchor="{anchor}">{escape(words)}</text>'
     )
