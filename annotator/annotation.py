@@ -7,8 +7,6 @@ from dataclasses import dataclass
 from hashlib import sha256
 from typing import Any
 
-from lxml import etree
-
 from annotator.findings import Finding
 from annotator.fingering import PlayedNote, ReadNote, plan
 from annotator.fingering.ornaments import read_ornament
@@ -182,7 +180,7 @@ def _part_insertions(prepared: Prepared, played: PlayedPart, options: Options) -
             read=read_part(part, at),
             words=_cue_words(prepared, played) if old_part else f"as read on {prepared.instrument.name}",
             instrument=prepared.instrument,
-            part_id=_new_id(written.root, f"{part.id}-cue"),
+            part_id=_new_id(written.text, f"{part.id}-cue"),
         )
         yield from cue_insertions(written.places, part, cue, written.root)
 
@@ -192,10 +190,9 @@ def _cue_words(prepared: Prepared, played: PlayedPart) -> str:
     return f"as written for trumpet in {', '.join(crooks)}"
 
 
-def _new_id(root: etree._Element, wanted: str) -> str:
-    """``wanted``, or the like of it that no element of the document has."""
-    taken = {element.get("id") for element in root.iter() if element.get("id")}
+def _new_id(text: str, wanted: str) -> str:
+    """``wanted``, or the like of it that stands in no attribute of the document."""
     name, number = wanted, 2
-    while name in taken or f"{name}-I1" in taken:
+    while any(f"{quote}{each}{quote}" in text for each in (name, f"{name}-I1") for quote in "\"'"):
         name, number = f"{wanted}-{number}", number + 1
     return name

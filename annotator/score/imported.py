@@ -18,6 +18,7 @@ from annotator.score.imported_midi import guess_spelling, midi_findings
 from annotator.score.importing import LONGEST, Format, decoded
 
 _PARSER = etree.XMLParser(resolve_entities=False, no_network=True, recover=True)
+_NOT_XML = re.compile(rb"[\x00-\x08\x0b\x0c\x0e-\x1f]")  # control characters that XML 1.0 forbids
 # Humdrum's instrument codes, from memory of its reference.
 _HUMDRUM_CODES = {
     "trumpt": "Trumpet",
@@ -227,7 +228,7 @@ def _written(score: Any, found: Format) -> bytes:
 
 def _tidied(xml: bytes, found: Format) -> bytes:
     """Short ids in place of random ones, no date, no blank titles, and the sounding pitches said to be so."""
-    root = etree.fromstring(xml)
+    root = etree.fromstring(_NOT_XML.sub(b"", xml))
     for path in ("movement-title", "identification/creator", "identification/encoding/encoding-date"):
         for element in root.findall(path):
             parent = element.getparent()

@@ -9,7 +9,8 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass
+from functools import lru_cache
+from typing import NamedTuple
 from xml.sax.saxutils import escape
 
 from annotator.pitch import Interval, Pitch
@@ -37,7 +38,8 @@ _OF_CUE = re.compile(
 )
 _FINGERING = re.compile(_elements("fingering"), re.DOTALL)
 _PITCH = re.compile(r"<pitch(?=[\s>]).*?</pitch\s*>", re.DOTALL)
-_CUE_PLACE = re.compile(rf"\s*<note{_TAG_REST}>(\s*<grace{_TAG_REST}(?:(?<=/)>|>\s*</grace\s*>))?", re.DOTALL)
+_GRACE_FIRST = re.compile(rf"\s*<grace{_TAG_REST}(?:(?<=/)>|>\s*</grace\s*>)")
+_PRINTED = re.compile(r"""print-[a-z]+\s*=\s*(?:"[^"]*"|'[^']*')""")
 _AFTER_ACCIDENTAL = re.compile(
     r"\s*<(?:time-modification|stem|notehead|notehead-text|staff|beam|notations|lyric|play|listen)(?=[\s/>])"
     r"|\s*</note\s*>"
@@ -63,34 +65,20 @@ _PLAYED_DIRECTION = re.compile(r"<(?:dynamics|wedge|octave-shift|dashes)(?=[\s/>
 _RANK = {name: rank for rank, name in enumerate(_ATTRIBUTE_ORDER.split("|"))}
 
 
-@dataclass(frozen=True, slots=True)
-class Style:
-    """How a rewritten part differs from its original.
-
-    ``cue``: small silent notes, and only what a player reads for pitch and rhythm. ``fingering``:
-    keep fingerings that were printed (they were for another reading, so normally not).
-    """
-
-    cue: bool
-    fingering: bool = False
-
-
-CUE = Style(cue=True)
-WHOLE = Style(cue=False)
-
-
+@lru_cache(maxsize=1024)
 def pitch_xml(pitch: Pitch) -> str:
     """A ``<pitch>`` element."""
     alter = f"<alter>{pitch.alter}</alter>" if pitch.alter else ""
     return f"<pitch><step>{pitch.step}</step>{alter}<octave>{pitch.octave}</octave></pitch>"
 
 
-def note_xml(text: str, pitch: Pitch | None, accidental: str, style: Style) -> str:
-    """A note's text with ``pitch`` (None for a rest, which keeps its own) and ``accidental`` (XML, or "")."""
-    if style.cue and _IS_CUE.search(text):
-        return _silence(text)
-    new = (_OF_CUE if style.cue else _OF_STAFF_PLACE).sub("", text)
-    if not style.cue and not style.fingering and "<fingering" in new:
+def note_xml(text: str, pitch: Pitch | None, accidental: str) -> str:
+    """A note's text with ``pitch`` (None for a rest, which keeps its own) and ``accidental`` (XML, or "").
+
+    Fingerings that were printed go: they were for another reading.
+    """
+    new = _OF_STAFF_PLACE.sub("", text)
+    if "<fingering" in new:
         new = _EMPTY_TECHNICAL.sub("", _FINGERING.sub("", new))
     if pitch is not None:
         new = _PITCH.sub(pitch_xml(pitch), new, count=1)
@@ -98,23 +86,51 @@ def note_xml(text: str, pitch: Pitch | None, accidental: str, style: Style) -> s
         place = _AFTER_ACCIDENTAL.search(new)
         if place is not None:
             new = f"{new[: place.start()]}{accidental}{new[place.start() :]}"
-    if style.cue:
-        place = _CUE_PLACE.match(new)
-        if place is not None:
-            new = f"{new[: place.end()]}<cue/>{new[place.end() :]}"
-            if not place.group(1):
-                # The staff is small already: a cue note on it is drawn at the staff's own size.
-                new = _TYPE.sub('<type size="full">', new, count=1)
     return new
 
 
-def _silence(text: str) -> str:
-    """Nothing, for as long as a cue note that was somebody else's lasts."""
-    if _CHORD.search(text) or _GRACE.search(text):
+class CueTemplate(NamedTuple):
+    """A cue note cut where its pitch and its accidental go. ``pitched``: it has a pitch of its own."""
+
+    before: str
+    middle: str
+    after: str
+    pitched: bool
+
+
+def cue_template(content: str) -> CueTemplate:
+    """The cue note for a note's ``content`` (its text from the end of its start tag), start tag left out.
+
+    A note that was a cue for the player already is nothing to read: silence for as long as it lasts.
+    """
+    if _IS_CUE.search(content):
+        return CueTemplate(_silence(content), "", "", False)
+    new = _OF_CUE.sub("", content)
+    grace = _GRACE_FIRST.match(new)
+    if grace is not None:
+        new = f"{new[: grace.end()]}<cue/>{new[grace.end() :]}"
+    else:
+        # The staff is small already: a cue note on it is drawn at the staff's own size.
+        new = "<cue/>" + _TYPE.sub('<type size="full">', new, count=1)
+    pitch = _PITCH.search(new)
+    start, end = pitch.span() if pitch is not None else (len(new), len(new))
+    place = _AFTER_ACCIDENTAL.search(new, end)
+    cut = place.start() if place is not None else len(new)
+    return CueTemplate(new[:start], new[end:cut], new[cut:], pitch is not None)
+
+
+def cue_start_tag(tag: str) -> str:
+    """The start tag of a cue note for a note with the start tag ``tag``: only what is printed stays."""
+    kept = _PRINTED.findall(tag) if "print-" in tag else ()
+    return f"<note {' '.join(kept)}>" if kept else "<note>"
+
+
+def _silence(content: str) -> str:
+    if _CHORD.search(content) or _GRACE.search(content):
         return ""
-    found = (pattern.search(text) for pattern in (_DURATION, _VOICE, _STAFF))
+    found = (pattern.search(content) for pattern in (_DURATION, _VOICE, _STAFF))
     duration, voice, staff = (match.group(0) if match else "" for match in found)
-    return f'<note print-object="no"><cue/><rest/>{duration}{voice}{staff}</note>'
+    return f"<cue/><rest/>{duration}{voice}{staff}</note>"
 
 
 def attributes_xml(text: str, extra: dict[str, str], keep_all: bool = False) -> str:
@@ -155,48 +171,63 @@ def transpose_xml(interval: Interval) -> str:
     )
 
 
-def measure_xml(
-    text: str,
-    container: Container,
-    style: Style,
-    *,
-    notes: Mapping[int, tuple[Pitch, str]],
-    extra: dict[str, str],
-    before: Mapping[int, str],
-) -> str:
-    """The content of ``container`` rewritten.
+class CueWriter:
+    """Writes measures of a cue part from a score's ``text``. Notes of one text are cut up once."""
 
-    ``notes`` gives a note's new pitch and ``<accidental>`` by its number (rests are not in it).
-    ``extra``: children for the measure's first ``<attributes>``, which is made if need be.
-    ``before``: what to put before a note, by its number.
-    """
-    out: list[str] = []
-    number = container.first_note
-    for child in container.children:
-        source = text[child.start : child.end]
-        tag = child.tag
-        if tag == "note":
-            if extra:
-                out.append(attributes_xml("", extra))
+    def __init__(self, text: str, notes: Mapping[int, tuple[Pitch, str]]) -> None:
+        """``notes`` gives a note's new pitch and ``<accidental>`` by its number (rests are not in it)."""
+        self._text = text
+        self._notes = notes
+        self._templates: dict[str, CueTemplate] = {}
+
+    def measure(self, container: Container, extra: dict[str, str], before: Mapping[int, str]) -> str:
+        """The content of a measure.
+
+        ``extra``: children for its first ``<attributes>``, which is made if need be. ``before``: what to
+        put before a note, by its number.
+        """
+        text = self._text
+        out: list[str] = []
+        number = container.first_note
+        for tag, start, opened, end in container.children:
+            if tag == "note":
+                if extra:
+                    out.append(attributes_xml("", extra))
+                    extra = {}
+                if number in before:
+                    out.append(before[number])
+                out.append(self._note(number, start, opened, end))
+                number += 1
+            elif tag == "attributes":
+                out.append(attributes_xml(text[start:end], extra))
                 extra = {}
-            if number in before:
-                out.append(before[number])
-            pitch, accidental = notes.get(number, (None, ""))
-            out.append(note_xml(source, pitch, accidental, style))
-            number += 1
-        elif tag == "attributes":
-            out.append(attributes_xml(source, extra))
-            extra = {}
-        elif tag == "direction":
-            if _PLAYED_DIRECTION.search(source):
-                out.append(_OF_CUE.sub("", source))
-        elif tag == "barline":
-            out.append(_POSITION_OR_OWN.sub("", source))
-        else:
-            out.append(source)
-    if extra:
-        out.append(attributes_xml("", extra))
-    return "\n".join(filter(None, out))
+            elif tag == "direction":
+                source = text[start:end]
+                if _PLAYED_DIRECTION.search(source):
+                    out.append(_OF_CUE.sub("", source))
+            elif tag == "barline":
+                out.append(_POSITION_OR_OWN.sub("", text[start:end]))
+            else:
+                out.append(text[start:end])
+        if extra:
+            out.append(attributes_xml("", extra))
+        return "\n".join(filter(None, out))
+
+    def _note(self, number: int, start: int, opened: int, end: int) -> str:
+        content = self._text[opened:end]
+        template = self._templates.get(content)
+        if template is None:
+            template = self._templates[content] = cue_template(content)
+        before, middle, after, pitched = template
+        if not before:
+            return ""
+        opening = cue_start_tag(self._text[start:opened])
+        if not pitched:
+            if before.startswith("<cue/><rest/>"):
+                opening = '<note print-object="no">'
+            return f"{opening}{before}{middle}{after}"
+        pitch, accidental = self._notes[number]
+        return f"{opening}{before}{pitch_xml(pitch)}{middle}{accidental}{after}"
 
 
 def start_tag(text: str, element: Element) -> str:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from annotator.instruments import Instrument
 from annotator.score.model import Part
 from annotator.score.places import Places
-from annotator.score.rewrite import CUE, escaped, measure_xml, start_tag, transpose_xml
+from annotator.score.rewrite import CueWriter, escaped, start_tag, transpose_xml
 from annotator.sheets.reading_part import ReadPart, key_changes
 
 STAFF_SIZE = 75
@@ -40,13 +40,14 @@ def cue_part(
     Its notes are silent in playback: ``<cue/>`` notes (MusicXML 4.0) and a volume of 0.
     """
     measures = []
+    writer = CueWriter(text, read.notes)
     for index, number in enumerate(part.containers):
         container = places.containers[number]
         extra, before = key_changes(part, read, index)
         if index == 0:
             extra["staff-details"] = _staff_details(part)
             extra["transpose"] = transpose_xml(instrument.transposition)
-        content = measure_xml(text, container, CUE, notes=read.notes, extra=extra, before=before)
+        content = writer.measure(container, extra, before)
         opening = start_tag(text, container.element)
         if container.element.tag == "part":
             opening = f'<part id="{part_id}">'

@@ -108,18 +108,22 @@ def read_part(part: Part, at: StretchAt) -> ReadPart:
     notes: dict[int, tuple[Pitch, str]] = {}
     staves: dict[int, Staff] = {}
     for _, in_measure in groupby(part.heads, key=_measure_of):
-        bar = set()
-        for number, fifths, heads in _runs(list(in_measure), at):
-            staff = staves.setdefault(number, Staff())
-            pitches = [read_pitch(head.pitch, interval) for head, interval in heads]
+        begun: set[int] = set()
+        for number, stretch, heads in _runs(list(in_measure), at):
+            staff = staves.get(number)
+            if staff is None:
+                staff = staves[number] = Staff()
+            interval = stretch.interval
+            pitches = [read_pitch(head.pitch, interval) for head in heads]
+            tied = [head.tied for head in heads]
             signs = accidentals(
-                [(pitch, head.tied) for pitch, (head, _) in zip(pitches, heads, strict=True)],
-                fifths,
+                zip(pitches, tied, strict=True),
+                stretch.read_fifths or 0,
                 staff,
-                new_bar=number not in bar,
+                new_bar=number not in begun,
             )
-            bar.add(number)
-            for (head, _), pitch, sign in zip(heads, pitches, signs, strict=True):
+            begun.add(number)
+            for head, pitch, sign in zip(heads, pitches, signs, strict=True):
                 notes[head.place] = (pitch, _sign_xml(sign) if sign is not None else "")
     return ReadPart(notes, tuple(keys))
 
@@ -146,19 +150,22 @@ def key_changes(part: Part, read: ReadPart, measure: int) -> tuple[dict[str, str
     return extra, before
 
 
-def _runs(heads: list[Head], at: StretchAt) -> Iterator[tuple[int, int, list[tuple[Head, Interval]]]]:
-    """A measure's heads as the eye meets them: staff by staff, left to right, in runs of one key.
+def _runs(heads: list[Head], at: StretchAt) -> Iterator[tuple[int, Stretch, list[Head]]]:
+    """A measure's heads as the eye meets them: staff by staff, left to right, in runs of one stretch.
 
     Voices follow one another in the file, but an accidental rules its staff from left to right.
     """
-    if len({head.staff for head in heads}) > 1 or any(
-        later.onset < earlier.onset for earlier, later in pairwise(heads)
-    ):
-        heads.sort(key=lambda head: (head.staff, head.onset))
+    first = heads[0]
+    ordered = all(
+        earlier.staff == later.staff and earlier.onset <= later.onset for earlier, later in pairwise(heads)
+    )
+    if ordered and at(first.onset) is at(heads[-1].onset):
+        yield first.staff, at(first.onset), heads
+        return
+    heads = sorted(heads, key=lambda head: (head.staff, head.onset))
     for (staff, _), run in groupby(heads, key=lambda head: (head.staff, at(head.onset).position)):
         same = list(run)
-        stretch = at(same[0].onset)
-        yield staff, stretch.read_fifths or 0, [(head, stretch.interval) for head in same]
+        yield staff, at(same[0].onset), same
 
 
 def _measure_of(head: Head) -> int:

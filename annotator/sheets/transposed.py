@@ -14,7 +14,6 @@ from annotator.reading.names import read_heading
 from annotator.report import PlayedPart
 from annotator.score.places import Container, Element, Places
 from annotator.score.rewrite import (
-    WHOLE,
     attributes_xml,
     escaped,
     note_xml,
@@ -158,7 +157,7 @@ def _measure(
                 yield child.start, child.start, attributes_xml("", extra)
                 extra = {}
             pitch, accidental = read.notes.get(number, (None, ""))
-            new = note_xml(text[child.start : child.end], pitch, accidental, WHOLE)
+            new = note_xml(text[child.start : child.end], pitch, accidental)
             yield child.start, child.end, before.get(number, "") + new
             number += 1
         elif child.tag == "attributes":
