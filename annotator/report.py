@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from annotator.findings import Finding
-from annotator.fingering.model import Fingering, PlayedNote
+from annotator.fingering.model import Auxiliary, Fingering, PlayedNote
 from annotator.instruments import Instrument
 from annotator.pitch import Pitch, transpose
 from annotator.reading import Reading, Segment, natural_partial
@@ -130,6 +130,9 @@ def _notes(played: PlayedPart, line: PlayedLine) -> list[dict[str, Any]]:
                 "alternates": [_alternate(other) for other in how.alternates],
                 "slide_mm": how.slide_mm,
                 "slide": how.slide,
+                "slide_trouble": how.slide_trouble,
+                "cents_left": how.cents_left,
+                "auxiliaries": [_auxiliary(other) for other in how.auxiliaries],
                 "natural_partial": natural_partial(sounding.semitone, segment.natural_crook),
                 "printed": list(note.printed),
                 "why": how.why,
@@ -140,6 +143,8 @@ def _notes(played: PlayedPart, line: PlayedLine) -> list[dict[str, Any]]:
                     "reasons": list(crossing.reasons),
                     "sentence": crossing.sentence,
                     "instead": crossing.instead,
+                    "cost": crossing.cost,
+                    "gain": crossing.gain,
                 },
             }
         )
@@ -148,6 +153,12 @@ def _notes(played: PlayedPart, line: PlayedLine) -> list[dict[str, Any]]:
 
 def _alternate(fingering: Fingering) -> dict[str, Any]:
     return {"fingering": fingering.valves, "partial": fingering.partial, "cents": round(fingering.cents, 1)}
+
+
+def _auxiliary(other: Auxiliary) -> dict[str, Any]:
+    """The other note of an ornament, as read, and its fingering (None: out of reach)."""
+    found = other.fingering
+    return {"side": other.side, "reading": other.pitch.name, "fingering": found.valves if found else None}
 
 
 def beat(measure: Measure, offset: float) -> float:

@@ -1,7 +1,8 @@
 """From positions in quarter notes to seconds: the tempo marks of a score as a clock.
 
 Metronome marks rule, then what ``<sound tempo>`` says, then words (``tempo_words.toml``); a rit. or
-accel. moves the tempo evenly over the quarters it covers. The clock can say what it went by.
+accel. moves the tempo evenly over the quarters it covers. Words count quarters a minute whatever the
+metre, as music21 takes them. The clock can say what it went by.
 """
 
 from __future__ import annotations

@@ -52,6 +52,8 @@ class Costing:
         self._ways: dict[int, tuple[Way, ...]] = {}
         self._offered: dict[int, tuple[Way, ...]] = {}
         self._weights: dict[tuple[int, int, bool], Matrix] = {}
+        self._notes: dict[tuple[int, int, bool, bool, bool], int] = {}
+        self._settings: dict[tuple[Fingering, bool], SlideSetting] = {}
         self._elements: dict[tuple[int, int, int, int, bool], tuple[Element, ...]] = {}
 
     def _grid(self) -> tuple[int, ...]:
@@ -130,18 +132,32 @@ class Costing:
 
     def note(self, way: Way, approach: Approach, trilled: bool = False) -> int:
         """The cost of a note by itself: departure from the chart, intonation, weak partials."""
+        key = (way.semitone, way.place, approach.settled, self._has_time(approach), trilled)
+        cost = self._notes.get(key)
+        if cost is not None:
+            return cost
         setting = self.setting(way.fingering, approach)
         lip = self.profile["intonation.lip" if approach.settled else "intonation.lip-quick"]
         off = max(0.0, abs(setting.cents_left) - lip)
         cost = way.departure + thousandths(off * self.profile["intonation.cent"])
         if way.partial in self.instrument.barred:
             cost += thousandths(self.profile["weak-partial"])
-        return thousandths(cost * self.profile["trill.departure"] / UNIT) if trilled else cost
+        if trilled:
+            cost = thousandths(cost * self.profile["trill.departure"] / UNIT)
+        self._notes[key] = cost
+        return cost
 
     def setting(self, fingering: Fingering, approach: Approach) -> SlideSetting:
         """The slide setting, with the time there is to move it."""
-        time = approach.milliseconds is None or approach.milliseconds >= self.slide_move
-        return slide_setting(fingering, self.instrument, self.profile["slide.from"], time)
+        key = (fingering, self._has_time(approach))
+        found = self._settings.get(key)
+        if found is None:
+            found = slide_setting(fingering, self.instrument, self.profile["slide.from"], key[1])
+            self._settings[key] = found
+        return found
+
+    def _has_time(self, approach: Approach) -> bool:
+        return approach.milliseconds is None or approach.milliseconds >= self.slide_move
 
     def neighbours(self, note: ReadNote) -> tuple[Neighbour, ...]:
         """The other notes of a note's ornaments."""

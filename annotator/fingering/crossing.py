@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left, bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass
 from math import log2
@@ -29,7 +30,7 @@ _EXCHANGE_KEYS = {
     (1, 2): "exchange.second-third",
 }
 _CLOSE_FROM_PARTIAL = 8
-_HIGHEST_PARTIAL = 24
+_PARTIAL_PITCHES = tuple(FUNDAMENTAL.semitone + 12 * log2(n) for n in range(2, 25))
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,12 +119,9 @@ def _partial_elements(left: Way, reached: Way, slurred: bool, profile: Profile) 
 def partials_between(left: Way, reached: Way) -> tuple[int, ...]:
     """Partials of the tube arrived at whose pitch lies between the two notes: they may speak."""
     low, high = sorted((left.semitone, reached.semitone))
-    found = []
-    for n in range(2, _HIGHEST_PARTIAL + 1):
-        pitch = FUNDAMENTAL.semitone + 12 * log2(n) - reached.tubing
-        if low + 0.5 < pitch < high - 0.5:
-            found.append(n)
-    return tuple(found)
+    first = bisect_right(_PARTIAL_PITCHES, low + 0.5 + reached.tubing)
+    last = bisect_left(_PARTIAL_PITCHES, high - 0.5 + reached.tubing)
+    return tuple(range(first + 2, last + 2))
 
 
 def spacing(n: int) -> float:

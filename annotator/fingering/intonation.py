@@ -8,7 +8,6 @@ helped by a slide: pulling only lowers.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import lru_cache
 
 from annotator.fingering.model import Fingering
 from annotator.instruments import Instrument, tube
@@ -34,7 +33,6 @@ class SlideSetting:
     trouble: str = ""
 
 
-@lru_cache(maxsize=4096)
 def slide_setting(
     fingering: Fingering, instrument: Instrument, pull_from: float, time: bool = True
 ) -> SlideSetting:

@@ -24,7 +24,7 @@ from annotator.instruments import Instrument
 from annotator.pitch import STEP_SEMITONES, STEPS
 
 _NATURAL = dict(zip(STEPS, STEP_SEMITONES, strict=True))
-_MOST_KEPT = 100_000
+_MOST_KEPT = 40_000
 _BREAK = 1 << 40
 
 
@@ -271,6 +271,7 @@ class Planner:
             why = sentences.departure(
                 self.costing, way, into, out, sentences.trill_reason(self.costing, way, reach.others)
             )
+        self._made += 1
         reach.texts[key] = found = self._finished(reach, way, sentences.both(flag, trill), why)
         return found
 
@@ -307,6 +308,7 @@ class Planner:
             first_mm=setting.first,
             third_mm=setting.third,
             cents_left=setting.cents_left,
-            slide_trouble=setting.trouble,
+            # On a note over before the lip has settled nobody misses a slide.
+            slide_trouble=setting.trouble if reach.approach.settled else "",
             auxiliaries=tuple(auxiliaries),
         )
