@@ -61,12 +61,19 @@ def transposed(job_id: str, n: int) -> Any:
 
 def send_product(job_id: str, n: int, product: Product) -> Response:
     """Something made of a part on demand, once it is made. Raises Problem."""
-    context = access.context()
     job, part, _ = ended_part(job_id, n)
+    digest = await_product(job, part, product)
+    file = products.file_name(part, product.name)
+    return send_score(job, part, file, digest, suffix=f" ({product.name})")
+
+
+def await_product(job: Job, part: Part, product: Product) -> str:
+    """Have something made of a part, unless it is there; gives its SHA-256. Raises Problem."""
+    context = access.context()
     made = products.made(context, job, part, product.name)
     deadline = time.monotonic() + MAKING_SECONDS
     if made is None:
-        tasks.ask_for(job, n, product.name, context)
+        tasks.ask_for(job, part.n, product.name, context)
     while made is None:
         if time.monotonic() > deadline:
             raise not_ready(f"the workers have not got round to it yet: {product.words.lower()}")
@@ -74,8 +81,7 @@ def send_product(job_id: str, n: int, product: Product) -> Response:
         made = products.made(context, job, part, product.name)
     if made.fault:
         raise Problem(422, "result-failed", made.fault)
-    file = products.file_name(part, product.name)
-    return send_score(job, part, file, made.sha256, suffix=f" ({product.name})")
+    return made.sha256
 
 
 def send_score(job: Job, part: Part, file: str, digest: str, suffix: str = "") -> Response:

@@ -14,23 +14,33 @@ from flask import Response, jsonify
 from marshmallow import validate
 
 from annotator.errors import BadOption, CrooklineError
+from annotator.sheets.engraving_sheet import KINDS as SHEET_KINDS
 from annotator.sheets.paper import PAPERS, paper
 from api import access, describe
 from api.files import send_bytes
 from api.problems import Problem
-from api.results import ended_part
+from api.results import await_product, ended_part
 from workers.engraver import Engraver, Sheets
 from workers.jobs import Job, Outcome, Part
 from workers.media import PDF, SVG
+from workers.products import PRODUCTS, file_name
 
 blueprint = APIBlueprint("sheets", __name__, url_prefix="/v1/jobs/<job_id>/parts/<int:n>", tag="Sheets")
 
 Result = tuple[Job, Part, Outcome]
 
 
-class SheetQuery(Schema):
-    """On what to print."""
+KINDS = ("annotated", *(name for name in PRODUCTS if name in SHEET_KINDS))
 
+
+class SheetQuery(Schema):
+    """What to print, and on what."""
+
+    of = String(
+        load_default="annotated",
+        validate=validate.OneOf(KINDS),
+        metadata={"description": "The marked part, or what is made of it."},
+    )
     paper = String(
         load_default="a4",
         validate=validate.OneOf([one.id for one in PAPERS]),
@@ -54,7 +64,7 @@ def engraver() -> Engraver:
 )
 def outline(job_id: str, n: int, query: Mapping[str, Any]) -> Any:
     """How many engraved pages there are, and which measures are on each"""
-    pages = page_outline(ended_part(job_id, n), query["paper"])
+    pages = page_outline(ended_part(job_id, n), query["paper"], query["of"])
     return jsonify({"paper": query["paper"], "pages": pages})
 
 
@@ -73,8 +83,8 @@ def page(job_id: str, n: int, k: int, query: Mapping[str, Any]) -> Any:
         except BadOption as error:
             raise Problem(404, "no-such-part", error.message) from None
 
-    data = _kept(result, query["paper"], f"page-{k}.svg", draw)
-    return _answer(data, SVG, f"{_stem(result[1])} {k}.svg", inline=True)
+    data = _kept(result, query["paper"], query["of"], f"page-{k}.svg", draw)
+    return _answer(data, SVG, f"{_stem(result[1], query['of'])} {k}.svg", inline=True)
 
 
 @blueprint.get("/pdf")
@@ -85,33 +95,29 @@ def page(job_id: str, n: int, k: int, query: Mapping[str, Any]) -> Any:
 def pdf(job_id: str, n: int, query: Mapping[str, Any]) -> Any:
     """The engraved part with its marks, to print"""
     result = ended_part(job_id, n)
-    data = _kept(result, query["paper"], "part.pdf", lambda sheets: engraver().pdf(sheets))
-    return _answer(data, PDF, f"{_stem(result[1])}.pdf")
+    data = _kept(result, query["paper"], query["of"], "part.pdf", lambda sheets: engraver().pdf(sheets))
+    return _answer(data, PDF, f"{_stem(result[1], query['of'])}.pdf")
 
 
-def page_outline(result: Result, paper_id: str) -> list[dict[str, Any]]:
+def page_outline(result: Result, paper_id: str, kind: str = "annotated") -> list[dict[str, Any]]:
     """Which measures are on which page of a part. Raises Problem."""
 
     def draw(sheets: Sheets) -> bytes:
         return json.dumps(engraver().outline(sheets)).encode()
 
-    found: list[dict[str, Any]] = json.loads(_kept(result, paper_id, "outline.json", draw))
+    found: list[dict[str, Any]] = json.loads(_kept(result, paper_id, kind, "outline.json", draw))
     return found
 
 
-def _kept(result: Result, paper_id: str, name: str, draw: Callable[[Sheets], bytes]) -> bytes:
+def _kept(result: Result, paper_id: str, kind: str, name: str, draw: Callable[[Sheets], bytes]) -> bytes:
     """What was drawn before, or what ``draw`` makes of the part now, which is kept."""
-    job, part, outcome = result
+    job, part, _ = result
     store = access.context().store
-    where = f"{part.output}/sheets/{paper_id}/{name}"
+    where = f"{part.output}/sheets/{kind}-{paper_id}/{name}"
     known = store.get(job.ref, where)
     if known is not None:
         return known
-    data = store.get(job.ref, f"{part.output}/annotated.{part.kind}")
-    report = store.get(job.ref, f"{part.output}/report.json")
-    if data is None or report is None:
-        raise Problem(404, "part-failed", "the results of this part are not there (any more)")
-    sheets = Sheets(outcome.sha256, data, json.loads(report), paper(paper_id))
+    sheets = _sheets(result, paper_id, kind)
     try:
         made = draw(sheets)
     except CrooklineError as error:
@@ -120,9 +126,27 @@ def _kept(result: Result, paper_id: str, name: str, draw: Callable[[Sheets], byt
     return made
 
 
+def _sheets(result: Result, paper_id: str, kind: str) -> Sheets:
+    """What there is to draw. Raises Problem."""
+    job, part, outcome = result
+    store = access.context().store
+    digest, file = outcome.sha256, f"{part.output}/annotated.{part.kind}"
+    if kind != "annotated":
+        digest, file = await_product(job, part, PRODUCTS[kind]), file_name(part, kind)
+    data, kept = store.get(job.ref, file), store.get(job.ref, f"{part.output}/report.json")
+    if data is None or kept is None:
+        raise Problem(404, "part-failed", "the results of this part are not there (any more)")
+    report = json.loads(kept)
+    if kind == "exercises":
+        # Their notes are no longer those of the part.
+        report = {"instrument": report["instrument"]}
+    return Sheets(digest, data, report, paper(paper_id), kind)
+
+
 def _answer(data: bytes, media_type: str, name: str, *, inline: bool = False) -> Response:
     return send_bytes(data, media_type, sha256(data).hexdigest(), name, inline=inline)
 
 
-def _stem(part: Part) -> str:
-    return part.name.rsplit("/", 1)[-1].rsplit(".", 1)[0]
+def _stem(part: Part, kind: str) -> str:
+    stem = part.name.rsplit("/", 1)[-1].rsplit(".", 1)[0]
+    return stem if kind == "annotated" else f"{stem} ({kind})"

@@ -49,7 +49,10 @@ def heading(report: Mapping[str, Any], part_id: str, copy: Any, kind: str, instr
             segments = list(part.get("segments", ()))
             name = part.get("name") or name
     title = str(report.get("title") or "") or copy.title
-    return Heading(title, copy.composer, name, crooks(segments), instrument, kind)
+    crook = crooks(segments)
+    if kind == "transposed" and crook:
+        crook = f"the part was {crook}"
+    return Heading(title, copy.composer, name, crook, instrument, kind)
 
 
 def crooks(segments: list[Mapping[str, Any]]) -> str:
