@@ -14,7 +14,7 @@ from annotator.instruments import Instrument, load
 from annotator.marks import line_marks
 from annotator.options import Options
 from annotator.pitch import Pitch
-from annotator.reading import is_trumpet, read_pitch, segments
+from annotator.reading import is_trumpet, segments
 from annotator.report import PlayedLine, PlayedPart, report
 from annotator.score.model import Line, Note, Ornament, Part, Score
 from annotator.score.reader import ScoreText, open_text, read
@@ -107,7 +107,7 @@ def _play(part: Part, instrument: Instrument, clock: Clock, options: Options) ->
     lines = []
     findings = list(reading.findings)
     for line in part.lines:
-        pitches = [read_pitch(note.pitch, at(note.onset).interval) for note in line.notes]
+        pitches = [at(note.onset).read[note.pitch] for note in line.notes]
         read_notes = _read_notes(part, line.notes, pitches, clock)
         how = plan(read_notes, instrument, options.profile)
         lines.append(PlayedLine(line, tuple(pitches), how))

@@ -9,6 +9,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import NamedTuple
 
 STEPS = "CDEFGAB"
 STEP_SEMITONES = (0, 2, 4, 5, 7, 9, 11)
@@ -38,9 +39,11 @@ UNISON = Interval(0, 0)
 OCTAVE = Interval(7, 12)
 
 
-@dataclass(frozen=True, slots=True)
-class Pitch:
-    """A spelled pitch. ``alter`` in semitones, ``octave`` of middle C is 4 (scientific)."""
+class Pitch(NamedTuple):
+    """A spelled pitch. ``alter`` in semitones, ``octave`` of middle C is 4 (scientific).
+
+    A tuple, since pitches are looked up in tables for every note.
+    """
 
     step: str
     alter: int

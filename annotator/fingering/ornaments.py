@@ -61,7 +61,7 @@ def neighbour(pitch: Pitch, fifths: int, side: str, alter: int | None = None) ->
     found = Pitch(step, key_alter(step, fifths), octave)
     distance = direction * (found.semitone - pitch.semitone)
     wanted = min(max(distance, 1), _WIDEST)
-    return replace(found, alter=found.alter + direction * (wanted - distance))
+    return Pitch(step, found.alter + direction * (wanted - distance), octave)
 
 
 def key_alter(step: str, fifths: int) -> int:

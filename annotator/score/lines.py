@@ -47,7 +47,18 @@ class LineBuilder:
                 self.lyric_numbers.update(shape.lyrics)
             if pitch is not None:
                 heads.append(
-                    make((place, pitch, measure, start + offset, shape.staff, shape.tied, shape.cue))
+                    make(
+                        (
+                            place,
+                            pitch,
+                            measure,
+                            start + offset,
+                            shape.staff,
+                            shape.tied,
+                            shape.cue,
+                            shape.fraction,
+                        )
+                    )
                 )
             if shape.cue or shape.unplayable or (shape.chord and index):
                 continue
@@ -60,7 +71,7 @@ class LineBuilder:
                 member = notes[other].shape
                 if not member.chord:
                     break
-                if member.pitch is not None and not member.cue:
+                if member.pitch is not None and not member.cue and not member.unplayable:
                     chord.append(notes[other])
             self._strike_chord(voice, measure, start, chord)
 

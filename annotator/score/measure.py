@@ -20,6 +20,9 @@ from annotator.score.tempo_marks import tempo_of
 _STEPS_OF_SEMITONES = (0, 1, 1, 2, 2, 3, 3, 4, 5, 5, 6, 6)
 
 
+_struck = Struck._make
+
+
 class MeasureReader:
     """Reads a part's measures in order, and keeps what lasts from one to the next."""
 
@@ -45,7 +48,6 @@ class MeasureReader:
         self._cursor = self._furthest = self._last_onset = 0.0
         self._number = ""
         self._readers: dict[str, Callable[[etree._Element], None]] = {
-            "note": self._note,
             "backup": self._backup,
             "forward": self._forward,
             "attributes": self._attributes,
@@ -59,11 +61,13 @@ class MeasureReader:
         self._number = measure.get("number", str(len(self.measures) + 1))
         self._cursor = self._furthest = self._last_onset = 0.0
         self._struck = []
-        readers = self._readers
+        readers, read_note = self._readers, self._note
         for child in element:
-            reader = readers.get(child.tag)
-            if reader is not None:
-                reader(child)
+            tag = child.tag
+            if tag == "note":
+                read_note(child)
+            elif tag in readers:
+                readers[tag](child)
         self.lines.add_measure(len(self.measures), self._start, self._struck)
         length = self._furthest
         full = self._beats * 4 / self._beat_type
@@ -85,8 +89,8 @@ class MeasureReader:
     def _note(self, note: etree._Element) -> None:
         number = self._number_of_note
         self._number_of_note += 1
-        place = self._notes[number]
-        content = self._text[place.opened : place.end]
+        _, _, opened, end = self._notes[number]
+        content = self._text[opened:end]
         shape = self._shapes.get(content)
         if shape is None:
             shape = self._shapes[content] = read_shape(note, inside_note(content))
@@ -102,7 +106,7 @@ class MeasureReader:
                 "unplayable-pitch",
                 f"a pitch that valves do not play ({shape.unplayable}) is left unmarked",
             )
-        self._struck.append(Struck(number, shape, onset, duration))
+        self._struck.append(_struck((number, shape, onset, duration)))
 
     def _backup(self, element: etree._Element) -> None:
         self._cursor = max(0.0, self._cursor - number_of(element.find("duration"), 0.0) / self._divisions)

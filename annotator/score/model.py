@@ -18,8 +18,8 @@ class Head(NamedTuple):
     """A note head as printed: what the cue line and the transposed part copy.
 
     ``place`` as in ``Note``; ``measure`` indexes ``Part.measures``; ``tied``: a tie ends here.
-    ``cue``: a cue or unpitched-by-microtone head, which is nobody's to play. A tuple, since a score
-    has more of these than of anything else.
+    ``cue``: a cue head, which is somebody else's to play. ``fraction``: semitones above ``pitch``, for
+    microtones. A tuple, since a score has more of these than of anything else.
     """
 
     place: int
@@ -29,6 +29,7 @@ class Head(NamedTuple):
     staff: int
     tied: bool
     cue: bool
+    fraction: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)

@@ -40,8 +40,7 @@ class Element(NamedTuple):
     end: int
 
 
-@dataclass(frozen=True, slots=True)
-class Container:
+class Container(NamedTuple):
     """One measure of one part, with what stands in it, in order.
 
     In score-partwise that is a ``<measure>``, in score-timewise a ``<part>`` in a measure; ``element`` is
@@ -131,13 +130,19 @@ class _Walk:
 
     def places(self) -> Places:
         text, notes = self.text, self.notes
-        make, tag_end, ends = Element._make, self._tag_end, _END_OF
+        make, find, tag_end, ends = Element._make, text.find, self._tag_end, _END_OF
         done = 0
         for token in _TAG.finditer(text):
             start, named = token.span()
             if start < done:
                 continue
-            opened = named + 1 if text[named] == ">" else tag_end(start, named)
+            if text[named] == ">":
+                opened = named + 1
+            else:
+                opened = find(">", named) + 1
+                # What ends a tag is a ">" behind a quote or a slash; any other stands in a value.
+                if text[opened - 2] not in '"/' or find("'", named, opened) >= 0:
+                    opened = tag_end(named)
             tag = token[1]
             if tag is None:
                 self._outer(token[3], start, opened, closing=token[2] == "/")
@@ -152,15 +157,10 @@ class _Walk:
                 notes.append(child)
         return Places(tuple(notes), tuple(self.containers), tuple(self.parts), tuple(self.score_parts))
 
-    def _tag_end(self, start: int, named: int) -> int:
+    def _tag_end(self, named: int) -> int:
         """Where the start tag ends whose name ended at ``named``."""
-        text = self.text
-        end = text.find(">", named) + 1
-        if text.count('"', start, end) % 2 or text.count("'", start, end) % 2:
-            # The ">" stood in an attribute's value.
-            whole = _TAG_END.match(text, named)
-            return whole.end() if whole is not None else len(text)
-        return end if end else len(text)
+        whole = _TAG_END.match(self.text, named)
+        return whole.end() if whole is not None else len(self.text)
 
     def _outer(self, tag: str, start: int, opened: int, *, closing: bool) -> None:
         """A start or end tag of a measure, a part or a score-part."""

@@ -66,22 +66,22 @@ _RANK = {name: rank for rank, name in enumerate(_ATTRIBUTE_ORDER.split("|"))}
 
 
 @lru_cache(maxsize=1024)
-def pitch_xml(pitch: Pitch) -> str:
-    """A ``<pitch>`` element."""
-    alter = f"<alter>{pitch.alter}</alter>" if pitch.alter else ""
+def pitch_xml(pitch: Pitch, fraction: float = 0.0) -> str:
+    """A ``<pitch>`` element, ``fraction`` semitones above ``pitch``."""
+    alter = f"<alter>{pitch.alter + fraction:g}</alter>" if pitch.alter or fraction else ""
     return f"<pitch><step>{pitch.step}</step>{alter}<octave>{pitch.octave}</octave></pitch>"
 
 
-def note_xml(text: str, pitch: Pitch | None, accidental: str) -> str:
-    """A note's text with ``pitch`` (None for a rest, which keeps its own) and ``accidental`` (XML, or "").
+def note_xml(text: str, pitch: str, accidental: str) -> str:
+    """A note's text with ``pitch`` ("" for a rest, which keeps its own) and ``accidental``, both XML.
 
     Fingerings that were printed go: they were for another reading.
     """
     new = _OF_STAFF_PLACE.sub("", text)
     if "<fingering" in new:
         new = _EMPTY_TECHNICAL.sub("", _FINGERING.sub("", new))
-    if pitch is not None:
-        new = _PITCH.sub(pitch_xml(pitch), new, count=1)
+    if pitch:
+        new = _PITCH.sub(pitch, new, count=1)
     if accidental:
         place = _AFTER_ACCIDENTAL.search(new)
         if place is not None:
@@ -174,8 +174,8 @@ def transpose_xml(interval: Interval) -> str:
 class CueWriter:
     """Writes measures of a cue part from a score's ``text``. Notes of one text are cut up once."""
 
-    def __init__(self, text: str, notes: Mapping[int, tuple[Pitch, str]]) -> None:
-        """``notes`` gives a note's new pitch and ``<accidental>`` by its number (rests are not in it)."""
+    def __init__(self, text: str, notes: Mapping[int, tuple[str, str]]) -> None:
+        """``notes`` gives a note's new pitch and accidental, as XML, by its number (rests are not in it)."""
         self._text = text
         self._notes = notes
         self._templates: dict[str, CueTemplate] = {}
@@ -227,7 +227,7 @@ class CueWriter:
                 opening = '<note print-object="no">'
             return f"{opening}{before}{middle}{after}"
         pitch, accidental = self._notes[number]
-        return f"{opening}{before}{pitch_xml(pitch)}{middle}{accidental}{after}"
+        return f"{opening}{before}{pitch}{middle}{accidental}{after}"
 
 
 def start_tag(text: str, element: Element) -> str:

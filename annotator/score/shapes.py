@@ -6,7 +6,7 @@ A part is full of notes that are written alike, so most need no reading at all.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import isfinite
+from math import floor, isfinite
 
 from lxml import etree
 
@@ -45,12 +45,14 @@ _ORNAMENTS = frozenset(
 class NoteShape:
     """The content of a ``<note>``.
 
-    ``pitch`` is None for rests, unpitched and microtonal notes; ``unplayable`` says in words what pitch
-    no valves play. ``duration`` in divisions (0 for a grace note). ``slurs_on`` and ``slurs_off``: numbers
-    of the slurs that start and stop here. ``inside``: see ``places.Inside``.
+    ``pitch`` is None for rests and unpitched notes. ``unplayable`` says in words what pitch no valves
+    play: ``pitch`` is then the one below, and ``fraction`` the semitones above that. ``duration`` in
+    divisions (0 for a grace note). ``slurs_on`` and ``slurs_off``: numbers of the slurs that start and
+    stop here. ``inside``: see ``places.Inside``.
     """
 
     pitch: Pitch | None
+    fraction: float
     unplayable: str
     duration: float
     voice: str
@@ -90,13 +92,14 @@ def read_shape(note: etree._Element, inside: Inside) -> NoteShape:
     duration = 0.0
     voice, staff = "1", 1
     pitch: Pitch | None = None
+    fraction = 0.0
     unplayable = ""
     notations = _Notations()
     lyrics: tuple[str, ...] = ()
     for child in note:
         tag = child.tag
         if tag == "pitch":
-            pitch, unplayable = _pitch(child)
+            pitch, fraction, unplayable = _pitch(child)
         elif tag == "duration":
             duration = number_of(child, 0.0)
         elif tag == "voice":
@@ -117,6 +120,7 @@ def read_shape(note: etree._Element, inside: Inside) -> NoteShape:
             lyrics += (child.get("number", "1"),)
     return NoteShape(
         pitch=pitch,
+        fraction=fraction,
         unplayable=unplayable,
         duration=0.0 if grace else duration,
         voice=voice,
@@ -164,8 +168,8 @@ class _Notations:
                 self.ornaments += _ornaments(element)
 
 
-def _pitch(element: etree._Element) -> tuple[Pitch | None, str]:
-    """The pitch, or None and what it says when it is none that valves play."""
+def _pitch(element: etree._Element) -> tuple[Pitch | None, float, str]:
+    """The pitch, the fraction of a semitone above it, and what it says when it is none that valves play."""
     step = alter = octave = ""
     for child in element:
         if child.tag == "step":
@@ -177,11 +181,13 @@ def _pitch(element: etree._Element) -> tuple[Pitch | None, str]:
     said = f"step {step or 'missing'}, alter {alter or 0}, octave {octave or 'missing'}"
     try:
         semitones = float(alter or 0)
-        if step not in STEP_INDEX or semitones != int(semitones) or abs(semitones) > 3:
-            return None, said
-        return Pitch(step, int(semitones), int(octave)), ""
+        if step not in STEP_INDEX or abs(semitones) > 3:
+            return None, 0.0, said
+        whole = floor(semitones)
+        pitch = Pitch(step, whole, int(octave))
+        return pitch, semitones - whole, said if semitones != whole else ""
     except (ValueError, OverflowError):
-        return None, said
+        return None, 0.0, said
 
 
 def _ornaments(element: etree._Element) -> list[Ornament]:

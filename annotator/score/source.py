@@ -72,7 +72,8 @@ def _decode(xml: bytes) -> Source:
         ) from None
     if not text.strip("\ufeff \t\r\n"):
         raise UnreadableScore("the file is empty; export the part again as MusicXML")
-    if text.encode(encoding, "xmlcharrefreplace") != xml:
+    # UTF-8 and UTF-16 decode one to one; of other encodings that has to be seen.
+    if not encoding.startswith("utf-") and text.encode(encoding, "xmlcharrefreplace") != xml:
         raise UnreadableScore(
             f"the file's {encoding} text cannot be written back unchanged; save it again as UTF-8"
         )

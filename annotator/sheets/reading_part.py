@@ -15,7 +15,7 @@ from annotator.reading import Accidental, Reading, Segment, accidentals, read_ke
 from annotator.reading.accidentals import Staff
 from annotator.reading.keys import interval_in_key
 from annotator.score.model import Head, Key, Part
-from annotator.score.rewrite import attributes_xml, key_xml
+from annotator.score.rewrite import attributes_xml, key_xml, pitch_xml
 
 _CLOSE = 1e-6
 """Quarters: positions nearer than this are the same place."""
@@ -23,12 +23,12 @@ _CLOSE = 1e-6
 
 @dataclass(frozen=True, slots=True)
 class ReadPart:
-    """``notes`` gives for each pitched note's number the pitch read and its ``<accidental>`` XML (or "").
+    """``notes`` gives for each pitched note's number the XML of its pitch and accidental ("" for none).
 
     ``keys`` are the signatures to write, each where it changes (of 0 fifths in a part that has none).
     """
 
-    notes: dict[int, tuple[Pitch, str]]
+    notes: dict[int, tuple[str, str]]
     keys: tuple[Key, ...]
 
 
@@ -47,12 +47,25 @@ def signature_of(part: Part, key: str = "auto") -> Part:
     return replace(part, keys=()) if part.keys else part
 
 
+class ReadPitches(dict[Pitch, Pitch]):
+    """Pitches as read at ``interval``, each worked out once."""
+
+    def __init__(self, interval: Interval) -> None:
+        super().__init__()
+        self._interval = interval
+
+    def __missing__(self, pitch: Pitch) -> Pitch:
+        found = self[pitch] = read_pitch(pitch, self._interval)
+        return found
+
+
 @dataclass(frozen=True, slots=True)
 class Stretch:
     """A stretch of a part with one segment and one key: what a cue line is written by.
 
     ``read_fifths`` is the key signature read, None where there is none. ``interval`` is the segment's,
-    or its enharmonic where the key would pass six sharps or flats.
+    or its enharmonic where the key would pass six sharps or flats. ``read`` gives the pitch read for a
+    pitch written.
     """
 
     position: float
@@ -60,6 +73,7 @@ class Stretch:
     segment: Segment
     interval: Interval
     read_fifths: int | None
+    read: ReadPitches
 
 
 class StretchAt:
@@ -92,7 +106,7 @@ def stretch_at(part: Part, reading: Reading, key: str = "auto", *, old_part: boo
         wanted = segment.old_part if old_part and segment.old_part is not None else segment.read
         interval = interval_in_key(wanted, written or 0)
         read = None if written is None else read_key(written, interval)
-        found.append(Stretch(position, measure, segment, interval, read))
+        found.append(Stretch(position, measure, segment, interval, read, ReadPitches(interval)))
     return StretchAt(found)
 
 
@@ -105,7 +119,7 @@ def read_part(part: Part, at: StretchAt) -> ReadPart:
             keys.append(Key(stretch.position, stretch.measure, fifths))
     if not keys and part.keys:
         keys = [Key(0.0, 0, 0)]
-    notes: dict[int, tuple[Pitch, str]] = {}
+    notes: dict[int, tuple[str, str]] = {}
     staves: dict[int, Staff] = {}
     for _, in_measure in groupby(part.heads, key=_measure_of):
         begun: set[int] = set()
@@ -113,8 +127,8 @@ def read_part(part: Part, at: StretchAt) -> ReadPart:
             staff = staves.get(number)
             if staff is None:
                 staff = staves[number] = Staff()
-            interval = stretch.interval
-            pitches = [read_pitch(head.pitch, interval) for head in heads]
+            read = stretch.read
+            pitches = [read[head.pitch] for head in heads]
             tied = [head.tied for head in heads]
             signs = accidentals(
                 zip(pitches, tied, strict=True),
@@ -124,7 +138,8 @@ def read_part(part: Part, at: StretchAt) -> ReadPart:
             )
             begun.add(number)
             for head, pitch, sign in zip(heads, pitches, signs, strict=True):
-                notes[head.place] = (pitch, _sign_xml(sign) if sign is not None else "")
+                accidental = _sign_xml(sign) if sign is not None and not head.fraction else ""
+                notes[head.place] = (pitch_xml(pitch, head.fraction), accidental)
     return ReadPart(notes, tuple(keys))
 
 

@@ -156,7 +156,7 @@ def _measure(
             if extra:
                 yield child.start, child.start, attributes_xml("", extra)
                 extra = {}
-            pitch, accidental = read.notes.get(number, (None, ""))
+            pitch, accidental = read.notes.get(number, ("", ""))
             new = note_xml(text[child.start : child.end], pitch, accidental)
             yield child.start, child.end, before.get(number, "") + new
             number += 1

@@ -67,7 +67,7 @@ def segment_of(segments: list[dict[str, Any]], numbers: list[str]) -> dict[str, 
     found: dict[str, dict[str, Any]] = {}
     for segment in segments:
         first, last = numbers.index(segment["from_measure"]), numbers.index(segment["to_measure"])
-        found |= dict.fromkeys(numbers[first:last + 1], segment)
+        found |= dict.fromkeys(numbers[first : last + 1], segment)
     return found
 
 

@@ -21,9 +21,7 @@ DEMO_FOLDER = Path(__file__).parents[2] / "demo_scores"
 DEMO = sorted([*DEMO_FOLDER.glob("*.musicxml"), *DEMO_FOLDER.glob("*.mxl")])
 INSTRUMENTS = ("c-trumpet", "bb-trumpet", "d-trumpet", "a-piccolo", "bb-flugelhorn")
 
-TEXT = st.text(st.characters(codec="utf-8"), max_size=60).filter(
-    lambda text: "<?crookline" not in text
-)
+TEXT = st.text(st.characters(codec="utf-8"), max_size=60).filter(lambda text: "<?crookline" not in text)
 
 
 @given(TEXT, st.lists(st.tuples(st.integers(0, 60), TEXT), max_size=8))

@@ -51,10 +51,22 @@ def test_an_empty_notations_after_a_full_one_takes_nothing_and_is_not_overtaken(
 
 
 NOISE = st.sampled_from(
-    ["", " ", "\r\n", "<!-- </note> -->", "<?x <note> ?>", "<direction/>", "<backup><duration>1</duration></backup>"]
+    [
+        "",
+        " ",
+        "\r\n",
+        "<!-- </note> -->",
+        "<?x <note> ?>",
+        "<direction/>",
+        "<backup><duration>1</duration></backup>",
+    ]
 )
 NOTES = st.sampled_from(
-    [f"<note>{PITCH}</note>", "<note />", f"<note  id='a>b'>{PITCH}<notations><!-- </notations> --></notations></note>"]
+    [
+        f"<note>{PITCH}</note>",
+        "<note />",
+        f"<note  id='a>b'>{PITCH}<notations><!-- </notations> --></notations></note>",
+    ]
 )
 
 

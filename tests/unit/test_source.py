@@ -50,14 +50,20 @@ def archive(members: dict[str, bytes], stored: str = "") -> bytes:
 def members_of(data: bytes) -> list[tuple[str, bytes, int, tuple[int, ...]]]:
     with zipfile.ZipFile(io.BytesIO(data)) as opened:
         return [
-            (info.filename, opened.read(info), info.compress_type, info.date_time) for info in opened.infolist()
+            (info.filename, opened.read(info), info.compress_type, info.date_time)
+            for info in opened.infolist()
         ]
 
 
 def test_an_mxl_keeps_its_other_members_in_order() -> None:
     container = b'<container><rootfiles><rootfile full-path="a/score.xml"/></rootfiles></container>'
     data = archive(
-        {"mimetype": b"application/vnd.recordare.musicxml", CONTAINER: container, "a/score.xml": BODY.encode(), "x.pdf": b"%"},
+        {
+            "mimetype": b"application/vnd.recordare.musicxml",
+            CONTAINER: container,
+            "a/score.xml": BODY.encode(),
+            "x.pdf": b"%",
+        },
         stored="mimetype",
     )
     source = open_source(data)
@@ -78,7 +84,12 @@ def test_an_mxl_keeps_its_other_members_in_order() -> None:
         (b"PK\x03\x04broken", "unpacked"),
         ('<?xml version="1.0"?><a>é</a>'.encode("latin-1"), "utf-8"),
         (b'<?xml version="1.0" encoding="klingon"?><a/>', "klingon"),
-        (archive({CONTAINER: b'<container><rootfiles><rootfile full-path="no.xml"/></rootfiles></container>'}), "not in it"),
+        (
+            archive(
+                {CONTAINER: b'<container><rootfiles><rootfile full-path="no.xml"/></rootfiles></container>'}
+            ),
+            "not in it",
+        ),
         (archive({"one.txt": b""}), "no .mxl"),
     ],
 )
