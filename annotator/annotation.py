@@ -15,6 +15,7 @@ from annotator.marks import line_marks
 from annotator.options import Options
 from annotator.pitch import Pitch
 from annotator.reading import is_trumpet, segments
+from annotator.reading.names import is_other_instrument
 from annotator.report import PlayedLine, PlayedPart, report
 from annotator.score.model import Line, Note, Ornament, Part, Score
 from annotator.score.reader import ScoreText, open_text, read
@@ -94,7 +95,7 @@ def prepare(data: bytes, options: Options) -> Prepared:
     # An .mxl's other members stay where they are; only the score's own bytes are parsed.
     xml = source.xml if text == source.text else text.encode(source.encoding, "xmlcharrefreplace")
     written = open_text(text, xml)
-    score = read(written, options.part, is_trumpet)
+    score = read(written, options.part, is_trumpet, is_other_instrument)
     instrument = load(options.instrument) if isinstance(options.instrument, str) else options.instrument
     clock = Clock(score.tempos)
     played = tuple(_play(part, instrument, clock, options) for part in score.parts)

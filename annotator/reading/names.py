@@ -203,3 +203,12 @@ def is_trumpet(name: str, sound: str = "") -> bool:
     if _OTHERS.search(plain):
         return False
     return sound.strip().lower() in TABLE["sounds"]
+
+
+@lru_cache(maxsize=4096)
+def is_other_instrument(name: str, sound: str = "") -> bool:
+    """Whether a part of this name and ``<instrument-sound>`` says that it is for something else."""
+    plain = normalise(name)
+    if _NOT_THESE.search(plain) or _OTHERS.search(plain):
+        return True
+    return bool(sound.strip()) and sound.strip().lower() not in TABLE["sounds"]

@@ -29,7 +29,8 @@ _PARSER = etree.XMLParser(
     huge_tree=True,
 )
 
-IsTrumpet = Callable[[str, str], bool]
+OfName = Callable[[str, str], bool]
+"""Something about a part's name and its ``<instrument-sound>``."""
 
 
 @dataclass(slots=True)
@@ -80,18 +81,35 @@ def open_text(text: str, xml: bytes) -> ScoreText:
 
 
 def read(
-    score: ScoreText, wanted: Sequence[str] = (), is_trumpet: IsTrumpet = lambda name, sound: True
+    score: ScoreText,
+    wanted: Sequence[str] = (),
+    is_trumpet: OfName = lambda name, sound: True,
+    is_other: OfName = lambda name, sound: False,
 ) -> Score:
     """The parts named (by id, name or abbreviation) in ``wanted``, or else those for which
-    ``is_trumpet(name, instrument sound)`` holds.
+    ``is_trumpet(name, instrument sound)`` holds; a lone part also where ``is_other`` does not.
 
     Raises NoTrumpetPart when there is none, UnreadableScore when the score has no parts at all.
     """
     root = score.root
     headers = list(_headers(root))
     where = _measures(score)
-    chosen = _choose(headers, wanted, is_trumpet)
     findings: list[Finding] = []
+    chosen = _choose(headers, wanted, is_trumpet)
+    if not chosen and len(headers) == 1 and not _any_name(headers[0], is_other):
+        # A lone part that does not say what it is was sent here to be read.
+        chosen = headers
+        findings.append(
+            Finding(
+                "not-named-trumpet",
+                "the part does not say that it is for a trumpet; it was marked since the file has no other",
+                headers[0].id,
+            )
+        )
+    if not chosen:
+        raise NoTrumpetPart(
+            f"no part is for a trumpet; the file has {_names(headers)}; name the one you mean (part)"
+        )
     parts: list[Part] = []
     tempos: list[Tempo] = []
     for header in chosen:
@@ -123,10 +141,9 @@ def _number(value: object) -> int:
     return int(value)
 
 
-def _choose(headers: list[Part], wanted: Sequence[str], is_trumpet: IsTrumpet) -> list[Part]:
+def _choose(headers: list[Part], wanted: Sequence[str], is_trumpet: OfName) -> list[Part]:
     if not headers:
         raise UnreadableScore("the score has no part list, so no parts; export it again")
-    names = ", ".join(f"{part.id} ({part.name})" if part.name else part.id for part in headers)
     if wanted:
         chosen = []
         for name in wanted:
@@ -137,25 +154,20 @@ def _choose(headers: list[Part], wanted: Sequence[str], is_trumpet: IsTrumpet) -
                 if key in (part.id.casefold(), part.name.casefold(), part.abbreviation.casefold())
             ]
             if not matches:
-                raise NoTrumpetPart(f"there is no part {name!r}; the file has {names}")
+                raise NoTrumpetPart(f"there is no part {name!r}; the file has {_names(headers)}")
             chosen += [part for part in matches if part not in chosen]
         return chosen
-    chosen = [
-        part
-        for part in headers
-        if any(
-            is_trumpet(name, sound)
-            for name in (part.name, *part.instrument_names)
-            for sound in ([sound.name for sound in part.sounds] or [""])
-        )
-    ]
-    if chosen:
-        return chosen
-    named = [part for part in headers if part.name.strip() or part.sounds]
-    if len(headers) == 1 and not named:
-        # A lone part that does not say what it is was sent here to be read.
-        return headers
-    raise NoTrumpetPart(f"no part is for a trumpet; the file has {names}; name one with --part")
+    return [part for part in headers if _any_name(part, is_trumpet)]
+
+
+def _any_name(part: Part, holds: OfName) -> bool:
+    """Whether ``holds`` of any of the part's names with any of its sounds."""
+    sounds = [sound.name for sound in part.sounds] or [""]
+    return any(holds(name, sound) for name in (part.name, *part.instrument_names) for sound in sounds)
+
+
+def _names(headers: list[Part]) -> str:
+    return ", ".join(f"{part.id} ({part.name})" if part.name else part.id for part in headers)
 
 
 def _headers(root: etree._Element) -> Iterator[Part]:

@@ -152,3 +152,20 @@ def test_the_report_says_what_is_read_where() -> None:
         "E5",
     )
     assert (note["fingering"], note["partial"], note["natural_partial"]) == ("0", 5, 8)
+
+
+@pytest.mark.parametrize("name", ["MusicXML Part", "", "Part 1", "Solo"])
+def test_a_lone_part_that_does_not_say_what_it_is_is_read_and_said(name: str) -> None:
+    report = annotator.annotate(part_xml([NoteText("C", 0, 5)], name=name)).report
+    assert "not-named-trumpet" in [each["code"] for each in report["warnings"]]
+
+
+@pytest.mark.parametrize("name", ["Violin I", "Corno in F", "Posaune 1", "Clarinetto in Sib"])
+def test_a_part_for_something_else_is_refused_by_name(name: str) -> None:
+    with pytest.raises(annotator.NoTrumpetPart, match=name):
+        annotator.annotate(part_xml([NoteText("C", 0, 5)], name=name))
+
+
+def test_a_part_that_is_not_there_is_asked_for_in_vain() -> None:
+    with pytest.raises(annotator.NoTrumpetPart, match=r"no part 'Tuba'; the file has P1 \(Trumpet\)"):
+        annotator.annotate(part_xml([NoteText("C", 0, 5)]), annotator.Options(part=("Tuba",)))
