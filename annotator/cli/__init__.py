@@ -16,6 +16,7 @@ from annotator.errors import CrooklineError
 
 _COMMANDS = {
     "annotate": "annotator.cli.annotate:annotate",
+    "plan": "annotator.cli.plan:plan",
     "strip": "annotator.cli.strip:strip",
     "transpose": "annotator.cli.transpose:transpose",
     "chart": "annotator.cli.chart:chart",

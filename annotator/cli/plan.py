@@ -1,0 +1,62 @@
+"""``crookline plan``: which trumpet for which piece of a concert, and how much there is to play."""
+
+from __future__ import annotations
+
+import json
+import sys
+from pathlib import Path
+
+import click
+
+from annotator.cli.choices import instrument_from
+from annotator.cli.files import SCORE_SUFFIXES
+from annotator.errors import CrooklineError
+
+CASE = "c-trumpet,bb-trumpet,eb-trumpet,a-piccolo"
+
+
+@click.command(epilog="Example: crookline plan demo_scores/ --case c-trumpet,bb-trumpet,a-piccolo")
+@click.argument("folder", type=click.Path(exists=True, file_okay=False, path_type=Path))
+@click.option(
+    "--case",
+    default=CASE,
+    show_default=True,
+    metavar="LIST",
+    help="The instruments at hand, the usual one first; ids or TOML files.",
+)
+@click.option("--part", multiple=True, metavar="ID", help="Only parts of this id or name; may be repeated.")
+@click.option("--json", "as_json", is_flag=True, help="Print the plan as JSON.")
+def plan(folder: Path, case: str, part: tuple[str, ...], as_json: bool) -> None:
+    """Choose instruments for a concert: the scores of FOLDER, in order of their names.
+
+    For each piece an instrument and why; changes, rests for mutes and crooks;
+    minutes of playing with repeats, high and loud, for each piece and in all.
+    """
+    from annotator.concert.document import document, text  # noqa: PLC0415 - keeps --help quick
+    from annotator.concert.plan import plan as plan_concert  # noqa: PLC0415
+    from annotator.concert.plan import read_piece  # noqa: PLC0415
+    from annotator.options import Options  # noqa: PLC0415
+
+    try:
+        instruments = tuple(instrument_from(name.strip()) for name in case.split(",") if name.strip())
+        if not instruments:
+            raise click.UsageError("--case names no instrument")
+        options = Options(part=part)
+    except CrooklineError as error:
+        raise click.UsageError(str(error)) from None
+    files = sorted(file for file in folder.iterdir() if file.suffix.lower() in SCORE_SUFFIXES)
+    if not files:
+        raise click.UsageError(f"no score in {folder} ({', '.join(SCORE_SUFFIXES)})")
+    pieces = []
+    failed = False
+    for file in files:
+        try:
+            pieces.append(read_piece(file.name, file.read_bytes(), instruments, options))
+        except (CrooklineError, OSError) as error:
+            failed = True
+            click.echo(f"{file}: {error}", err=True)
+    if pieces:
+        made = plan_concert(pieces, instruments)
+        click.echo(json.dumps(document(made), indent=1, ensure_ascii=False) if as_json else text(made))
+    if failed:
+        sys.exit(1)
