@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -59,20 +60,14 @@ def reading_options(command: Command) -> Command:
     return command
 
 
-def options_from(instrument: str, part: tuple[str, ...], **others: str) -> Options:
+def options_from(
+    instrument: str, part: tuple[str, ...], profile: str = "orchestral", **others: str
+) -> Options:
     """``Options`` from the command line; wrong ones become a usage error (exit status 2)."""
     try:
         parts = tuple(name.strip() for names in part for name in names.split(",") if name.strip())
         options = Options.from_mapping({**others, "part": parts})
-        return Options(
-            instrument_from(instrument),
-            options.crook,
-            options.mark,
-            options.show,
-            options.part,
-            profile_from(str(options.profile)),
-            options.key,
-        )
+        return replace(options, instrument=instrument_from(instrument), profile=profile_from(profile))
     except CrooklineError as error:
         raise click.UsageError(str(error)) from None
 
@@ -91,3 +86,10 @@ def profile_from(name: str) -> Any:
     from annotator.fingering import profile_from_toml  # noqa: PLC0415 - keeps --help quick
 
     return profile_from_toml(Path(name))
+
+
+def profile_from(name: str) -> Any:
+    """A profile by its name, or from a TOML file. Raises CrooklineError."""
+    from annotator.fingering.profile import load_profile, profile_from_toml  # noqa: PLC0415 - as above
+
+    return profile_from_toml(Path(name)) if name.endswith(".toml") else load_profile(name)

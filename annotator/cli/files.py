@@ -9,7 +9,7 @@ from typing import Any
 
 import click
 
-from annotator.errors import CrooklineError
+from annotator.errors import BadOption, CrooklineError
 
 SCORE_SUFFIXES = (".musicxml", ".xml", ".mxl")
 
@@ -47,14 +47,17 @@ def write(target: Path, data: bytes) -> None:
 def each(files: Sequence[Path], targets: Sequence[Path], work: Callable[[Path, Path], Any]) -> list[Any]:
     """``work(file, target)`` for every file; a failure is told on stderr and the others go on.
 
-    Returns what the successful ones returned. Exits with status 1 at the end if one failed, through
-    ``finish``.
+    Returns what the successful ones returned; the command then ends with status 1 if one failed.
+    A wrong option ends it at once, with status 2.
     """
     done = []
     failed = 0
     for file, target in zip(files, targets, strict=True):
         try:
             done.append(work(file, target))
+        except BadOption as error:
+            # Wrong for every file alike.
+            raise click.UsageError(str(error)) from None
         except CrooklineError as error:
             failed += 1
             click.echo(f"{file}: {error}", err=True)

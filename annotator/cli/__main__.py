@@ -1,0 +1,5 @@
+"""``python -m annotator.cli``: the ``crookline`` command."""
+
+from annotator.cli import main
+
+main()
