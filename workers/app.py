@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from celery import Celery, signals
+from celery import Celery, platforms, signals
 from kombu.entity import Queue
 
 from workers import logs, queues
@@ -64,6 +64,12 @@ def _set_up_logging(**_: object) -> None:
 def _load_library(**_: object) -> None:
     # Read before the pool forks, so that its processes share it and the first part is not slower.
     from annotator import annotation  # noqa: F401, PLC0415
+
+
+@signals.beat_embedded_init.connect  # type: ignore[untyped-decorator]
+def _end_with_worker(**_: object) -> None:
+    # Celery sees to this for the processes of the pool, not for the scheduler's.
+    platforms.set_pdeathsig("SIGKILL")
 
 
 @signals.worker_ready.connect  # type: ignore[untyped-decorator]

@@ -32,7 +32,7 @@ def sweep(context: Context, send: Send, ended: End) -> int:
         if job is None:
             if age > ABANDONED_SECONDS:
                 context.store.remove(ref)
-        elif age > GRACE_SECONDS:
+        elif age > min(GRACE_SECONDS, context.settings.sweep_seconds):
             sent += _settle(context, job, send, ended, now)
     return sent
 

@@ -8,7 +8,7 @@ import signal
 import subprocess
 import sys
 import time
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -39,8 +39,11 @@ class Service:
 
 
 @contextmanager
-def started(folder: Path, *arguments: str, **environment: str) -> Iterator[Service]:
-    """``crookline serve`` on a free port, its log in a file; ended by SIGTERM, and that must work."""
+def started(
+    folder: Path, *arguments: str, environment: Mapping[str, str] | None = None, killed: bool = False
+) -> Iterator[Service]:
+    """``crookline serve`` on a free port, its log in a file; ended by SIGTERM, and that must work
+    (unless the test kills it itself)."""
     folder.mkdir(parents=True, exist_ok=True)
     store, log = folder / "store", folder / "serve.log"
     command = [sys.executable, "-c", "from annotator.cli import main; main()", "serve", "--port", "0"]
@@ -52,7 +55,7 @@ def started(folder: Path, *arguments: str, **environment: str) -> Iterator[Servi
             stderr=stream,
             text=True,
             cwd=folder,
-            env={**given, **environment},
+            env={**given, **(environment or {})},
         )
     try:
         assert process.stdout is not None
@@ -62,15 +65,15 @@ def started(folder: Path, *arguments: str, **environment: str) -> Iterator[Servi
     finally:
         process.send_signal(signal.SIGTERM)
         try:
-            assert process.wait(60) == 0
+            assert process.wait(60) == (-signal.SIGKILL if killed else 0)
         finally:
             process.kill()
 
 
 @contextmanager
-def redis_server(folder: Path) -> Iterator[str]:
+def redis_server(folder: Path, port: int = 0) -> Iterator[str]:
     """Debian's redis-server on a free port; gives its URL."""
-    port = free_port()
+    port = port or free_port()
     command = ["redis-server", "--port", str(port), "--bind", "127.0.0.1", "--save", "", "--appendonly", "no"]
     folder.mkdir(parents=True, exist_ok=True)
     process = subprocess.Popen([*command, "--dir", str(folder)], stdout=subprocess.DEVNULL)
@@ -111,7 +114,10 @@ def service(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFac
         if os.environ.get("CI") == "true":
             pytest.fail("CI must have redis-server")
         pytest.skip("redis-server is not installed")
-    with redis_server(folder / "redis") as url, started(folder, CROOKLINE_REDIS_URL=url) as running:
+    with (
+        redis_server(folder / "redis") as url,
+        started(folder, environment={"CROOKLINE_REDIS_URL": url}) as running,
+    ):
         yield running
 
 

@@ -66,7 +66,7 @@ def telling(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Service]:
         "CROOKLINE_CALLBACK_WAIT": "0.1",
         "CROOKLINE_CALLBACK_TRIES": "3",
     }
-    with started(tmp_path_factory.mktemp("telling"), "--workers", "1", **environment) as running:
+    with started(tmp_path_factory.mktemp("telling"), "--workers", "1", environment=environment) as running:
         yield running
 
 

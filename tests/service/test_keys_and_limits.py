@@ -32,14 +32,16 @@ def keyed(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Service]:
         tmp_path_factory.mktemp("keyed"),
         "--workers",
         "1",
-        CROOKLINE_KEYS=keys,
-        CROOKLINE_MAX_UPLOAD="300000",
-        CROOKLINE_MAX_FILE="100000",
-        CROOKLINE_MAX_UNPACKED="1000000",
-        CROOKLINE_MAX_PARTS="5",
-        CROOKLINE_UPLOAD_RATE="1000000",
-        CROOKLINE_RATE="120 per minute",
-        CROOKLINE_CORS_ORIGINS=ORIGIN,
+        environment={
+            "CROOKLINE_KEYS": keys,
+            "CROOKLINE_MAX_UPLOAD": "300000",
+            "CROOKLINE_MAX_FILE": "100000",
+            "CROOKLINE_MAX_UNPACKED": "1000000",
+            "CROOKLINE_MAX_PARTS": "5",
+            "CROOKLINE_UPLOAD_RATE": "1000000",
+            "CROOKLINE_RATE": "120 per minute",
+            "CROOKLINE_CORS_ORIGINS": ORIGIN,
+        },
     ) as running:
         yield running
 
