@@ -10,7 +10,6 @@ from annotator.errors import BadOption
 
 if TYPE_CHECKING:
     from annotator.fingering import Profile
-    from annotator.fingering.profile import Profile
     from annotator.instruments import Instrument
 
 MARKS = ("fingering", "partial", "crossing", "cue", "intonation")

@@ -81,15 +81,6 @@ def instrument_from(name: str) -> Any:
 
 def profile_from(name: str) -> Any:
     """A profile by its name, or from a TOML file. Raises CrooklineError."""
-    if not name.endswith(".toml"):
-        return name
-    from annotator.fingering import profile_from_toml  # noqa: PLC0415 - keeps --help quick
-
-    return profile_from_toml(Path(name))
-
-
-def profile_from(name: str) -> Any:
-    """A profile by its name, or from a TOML file. Raises CrooklineError."""
     from annotator.fingering.profile import load_profile, profile_from_toml  # noqa: PLC0415 - as above
 
     return profile_from_toml(Path(name)) if name.endswith(".toml") else load_profile(name)
