@@ -24,13 +24,14 @@ def candidates(semitone: int, instrument: Instrument, asked: tuple[int, ...] = (
     """
     if not instrument.low.semitone <= semitone <= instrument.high.semitone:
         return ()
-    partials = sorted(instrument.partials + tuple(n for n in asked if n in instrument.barred))
     found = []
-    for combination in instrument.combinations:
-        for n in partials:
-            if _FUNDAMENTAL + tube.partial_semitones(n) - combination.semitones == semitone:
-                cents = tube.partial_deviation(n) + combination.cents
-                found.append(Fingering(combination.name, n, round(cents, 1) + 0.0))
+    # Partials asked for come after the usable ones: they change no chart.
+    for partials in (instrument.partials, tuple(n for n in asked if n in instrument.barred)):
+        for combination in instrument.combinations:
+            for n in partials:
+                if _FUNDAMENTAL + tube.partial_semitones(n) - combination.semitones == semitone:
+                    cents = tube.partial_deviation(n) + combination.cents
+                    found.append(Fingering(combination.name, n, round(cents, 1) + 0.0))
     return tuple(found)
 
 

@@ -167,7 +167,9 @@ class Costing:
         """The cheapest fingering of an ornament's other note, and the ornament's cost with it."""
         best: tuple[int, Way | None] = (0, None)
         for option in self.ways(other.pitch.semitone):
-            cost = thousandths(option.departure * self.profile["trill.departure"] / UNIT)
+            cost = option.departure
+            if option.partial == way.partial:
+                cost = thousandths(cost * self.profile["trill.departure"] / UNIT)
             trill = trill_weight(way, option, self.profile)
             if not other.trilled:
                 trill = thousandths(trill * self.profile["trill.short-ornament"] / UNIT)

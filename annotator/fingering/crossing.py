@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from bisect import bisect_left, bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass
 from math import log2
@@ -30,7 +29,6 @@ _EXCHANGE_KEYS = {
     (1, 2): "exchange.second-third",
 }
 _CLOSE_FROM_PARTIAL = 8
-_PARTIAL_PITCHES = tuple(FUNDAMENTAL.semitone + 12 * log2(n) for n in range(2, 25))
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,11 +115,14 @@ def _partial_elements(left: Way, reached: Way, slurred: bool, profile: Profile) 
 
 
 def partials_between(left: Way, reached: Way) -> tuple[int, ...]:
-    """Partials of the tube arrived at whose pitch lies between the two notes: they may speak."""
+    """Partials leapt over that, on the tube arrived at, sound between the two notes: they may speak."""
     low, high = sorted((left.semitone, reached.semitone))
-    first = bisect_right(_PARTIAL_PITCHES, low + 0.5 + reached.tubing)
-    last = bisect_left(_PARTIAL_PITCHES, high - 0.5 + reached.tubing)
-    return tuple(range(first + 2, last + 2))
+    lower, upper = sorted((left.partial, reached.partial))
+    return tuple(
+        n
+        for n in range(lower + 1, upper)
+        if low + 0.5 < FUNDAMENTAL.semitone + 12 * log2(n) - reached.tubing < high - 0.5
+    )
 
 
 def spacing(n: int) -> float:
@@ -138,6 +139,8 @@ def trill_weight(main: Way, other: Way, profile: Profile) -> int:
     cost = thousandths(profile["trill.further-finger"]) * max(0, len(moved) - 1)
     if main.partial != other.partial:
         cost += thousandths(profile["trill.other-partial"])
+        if (main.partial - other.partial) * (main.tubing - other.tubing) > 0:
+            cost += thousandths(profile["trill.contrary"])
     if main.mask & ~other.mask and other.mask & ~main.mask:
         cost += thousandths(profile["trill.exchange"])
     if 2 in moved:

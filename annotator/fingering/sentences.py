@@ -226,9 +226,10 @@ def _instead(costing: Costing, move: Move, planned: int) -> tuple[str | None, fl
     for left in costing.offered(move.left.semitone):
         for reached in costing.offered(move.reached.semitone):
             cost = costing.crossing(left, reached, milliseconds, move.approach.slurred)
+            # An alternate has its price; one that costs more than it saves is no help.
             whole = cost + left.departure + reached.departure
-            if best is None or (cost, whole) < best[:2]:
-                best = (cost, whole, left, reached)
+            if best is None or (whole, cost) < best[:2]:
+                best = (whole, cost, left, reached)
     if best is None or planned - best[0] < thousandths(costing.profile["grade.instead"]):
         return None, 0.0
     changes = [
@@ -236,7 +237,7 @@ def _instead(costing: Costing, move: Move, planned: int) -> tuple[str | None, fl
         for note, old, new in ((move.before, move.left, best[2]), (move.note, move.reached, best[3]))
         if new.fingering != old.fingering
     ]
-    return " and ".join(changes), round((planned - best[0]) / UNIT, 3)
+    return " and ".join(changes) or None, round((planned - best[1]) / UNIT, 3) if changes else 0.0
 
 
 def _better_trill(

@@ -94,3 +94,10 @@ def test_fourth_valve(name: str) -> None:
         assert found is not None
         assert found.valves == valves
     assert usual(51, instrument) is None
+
+
+@pytest.mark.parametrize("name", available())
+def test_partials_asked_for_change_no_chart(name: str) -> None:
+    instrument = load(name)
+    for semitone in range(instrument.low.semitone, 85):
+        assert candidates(semitone, instrument, (7, 11))[0] == usual(semitone, instrument)

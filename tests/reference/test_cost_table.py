@@ -47,7 +47,8 @@ def expected(left: Way, reached: Way, slurred: bool) -> float:
     tubing = sum(LOWERS[valve] for valve in after)
     low, high = sorted((left.semitone, reached.semitone))
     # Partial 1 of the open tube is written C3, 48 semitones above C−1.
-    between = [n for n in range(2, 25) if low + 0.5 < 48 - tubing + 12 * log2(n) < high - 0.5]
+    leapt = range(min(left.partial, reached.partial) + 1, max(left.partial, reached.partial))
+    between = [n for n in leapt if low + 0.5 < 48 - tubing + 12 * log2(n) < high - 0.5]
     cost += COST[f"skip.{touch}"] * len(between)
     added = tubing - sum(LOWERS[valve] for valve in before)
     if added * rise > 0:
