@@ -7,29 +7,32 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping
+from hashlib import sha256
 from typing import Any
-from urllib.parse import urlsplit
 
-from apiflask import APIBlueprint
-from flask import Response, g, make_response, redirect, render_template, request, url_for
+from flask import redirect, request, url_for
 from werkzeug.exceptions import RequestEntityTooLarge
 
 from annotator.errors import BadOption, CrooklineError
 from annotator.fingering.profile import available_profiles
-from annotator.instruments import available, load
+from annotator.instruments import Instrument, available, load
 from annotator.options import MARKS, SHOW
 from annotator.reading.crooks import CROOKS
+from annotator.sheets import chart as charts
+from annotator.sheets.drawing import signs
 from annotator.sheets.paper import PAPERS
-from api import access, keys, part_view, sheets
+from api import access, part_view, sheets
 from api.documents import job_document
+from api.files import send_bytes
 from api.jobs import accept, parse_options
 from api.problems import Problem
 from api.results import ended_part
+from api.visitor import blueprint, choice, refusal, render, sentence
 from workers.intake import take_in
-from workers.jobs import Job
+from workers.jobs import SUFFIXES, Job
+from workers.media import PDF, SVG
+from workers.products import PRODUCTS
 from workers.status import status
-
-blueprint = APIBlueprint("page", __name__, enable_openapi=False)
 
 RECENT = 12
 MARK_WORDS = {
@@ -44,38 +47,7 @@ SHOW_WORDS = {
     "first": "the first time a note comes",
     "awkward": "at awkward crossings only",
 }
-LOOKS = ("auto", "paper", "pit")
-# Scripts, styles and pictures from here only, none inside the page, and no other site may frame it.
-POLICY = (
-    "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; connect-src 'self'; "
-    "font-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
-)
-
-
-@blueprint.before_request
-def guard() -> Any:
-    """Refuse forms sent by other sites, and ask for a key where the service wants one."""
-    if request.method == "POST" and not _same_site():
-        return _refusal("This form was sent from another site. Open this page and send it from there."), 403
-    if request.endpoint not in ("page.enter_key", "page.choose_look") and not g.known:
-        return make_response(_render("key.html", wrong=False), 401)
-    return None
-
-
-@blueprint.after_request
-def protect(response: Response) -> Response:
-    """The headers of a page."""
-    response.headers["Content-Security-Policy"] = POLICY
-    response.headers["X-Content-Type-Options"] = "nosniff"
-    response.headers["Referrer-Policy"] = "same-origin"
-    response.headers.setdefault("Cache-Control", "no-store")
-    return response
-
-
-@blueprint.errorhandler(Problem)
-def problem(error: Problem) -> Any:
-    """A problem in words, with a way back."""
-    return _refusal(error.detail), error.status
+PRODUCT_WORDS = {"transposed": "Written out for this trumpet", "exercises": "Exercises from this part"}
 
 
 @blueprint.get("/")
@@ -98,7 +70,7 @@ def send() -> Any:
         limit = access.context().settings.max_upload // 1_000_000
         return _home(f"That is more than the {limit} MB this service takes at once."), 413
     except CrooklineError as error:
-        return _home(_sentence(error.message)), 422
+        return _home(sentence(error.message)), 422
     return redirect(url_for("page.job", job_id=job.id), 303)
 
 
@@ -110,7 +82,7 @@ def job(job_id: str) -> Any:
     if len(found.parts) == 1 and document["state"] == "done":
         return redirect(url_for("page.part", job_id=job_id, n=1))
     running = document["state"] in ("queued", "running")
-    return _render("job.html", job=document, running=running, files=[part.name for part in found.parts])
+    return render("job.html", job=document, running=running, files=[part.name for part in found.parts])
 
 
 @blueprint.get("/jobs/<job_id>/parts/<int:n>")
@@ -118,19 +90,19 @@ def part(job_id: str, n: int) -> Any:
     """A part: its sheets, its notes, its findings."""
     result = ended_part(job_id, n)
     found, one, _ = result
-    paper = _choice(request.args.get("paper", ""), [paper.id for paper in PAPERS])
+    paper = choice(request.args.get("paper", ""), [paper.id for paper in PAPERS])
     trouble = ""
     outline: list[dict[str, Any]] = []
     try:
         outline = sheets.page_outline(result, paper)
     except Problem as error:
-        trouble = _sentence(error.detail)
+        trouble = sentence(error.detail)
     store = access.context().store
     report = json.loads(store.get(found.ref, f"{one.output}/report.json") or b"{}")
     number = request.args.get("page", default=1, type=int)
     number = min(max(1, number), max(1, len(outline)))
     options = dict(found.options)
-    return _render(
+    return render(
         "part.html",
         job=_document(found),
         part=one,
@@ -151,7 +123,30 @@ def part(job_id: str, n: int) -> Any:
         crook=str(options.get("crook", "auto")),
         crook_words=CROOKS,
         has=_made(found, one.n),
+        products=[(name, PRODUCT_WORDS.get(name, product.words)) for name, product in PRODUCTS.items()],
+        kinds=sheets.KINDS,
     )
+
+
+@blueprint.get("/charts/<instrument_id>")
+def chart(instrument_id: str) -> Any:
+    """The fingering chart of a trumpet, as a picture and as a table."""
+    instrument = _instrument(instrument_id)
+    return render("chart.html", instrument=instrument, rows=charts.rows(instrument), signs=signs)
+
+
+@blueprint.get("/charts/<instrument_id>.svg")
+def chart_picture(instrument_id: str) -> Any:
+    """The chart to look at."""
+    data = charts.svg(_instrument(instrument_id)).encode()
+    return send_bytes(data, SVG, sha256(data).hexdigest(), f"{instrument_id}.svg", inline=True)
+
+
+@blueprint.get("/charts/<instrument_id>.pdf")
+def chart_print(instrument_id: str) -> Any:
+    """The chart to print."""
+    data = charts.pdf(_instrument(instrument_id))
+    return send_bytes(data, PDF, sha256(data).hexdigest(), f"{instrument_id} chart.pdf")
 
 
 @blueprint.post("/jobs/<job_id>/again")
@@ -172,7 +167,7 @@ def again(job_id: str) -> Any:
         files = [(one.name, store.input(found, one)) for one in chosen]
         made = accept(take_in(files, access.context().settings), options)
     except BadOption as error:
-        return _refusal(_sentence(error.message)), 422
+        return refusal(sentence(error.message)), 422
     return redirect(url_for("page.job", job_id=made.id), 303)
 
 
@@ -182,51 +177,6 @@ def remove(job_id: str) -> Any:
     found = access.job(job_id)
     access.context().store.remove(found.ref)
     return redirect(url_for("page.home"), 303)
-
-
-@blueprint.post("/look")
-def choose_look() -> Any:
-    """Paper, pit, or as the system has it."""
-    response = make_response(redirect(_back(), 303))
-    look = _choice(request.form.get("look", ""), LOOKS)
-    response.set_cookie("crookline_look", look, max_age=365 * 86_400, samesite="Lax")
-    return response
-
-
-@blueprint.post("/key")
-def enter_key() -> Any:
-    """Keep a key in this browser, for links and pictures that cannot send it in a header."""
-    secret = request.form.get("key", "").strip()
-    if keys.owner_of(f"Bearer {secret}", access.context().settings) is None:
-        return make_response(_render("key.html", wrong=True), 401)
-    response = make_response(redirect(url_for("page.home"), 303))
-    response.set_cookie(keys.COOKIE, secret, httponly=True, samesite="Strict", secure=request.is_secure)
-    return response
-
-
-@blueprint.post("/leave")
-def leave() -> Any:
-    """Forget the key in this browser."""
-    response = make_response(redirect(url_for("page.home"), 303))
-    response.delete_cookie(keys.COOKIE)
-    return response
-
-
-def _same_site() -> bool:
-    """Whether a form comes from this page: what the browser says, or that it says nothing (no browser)."""
-    site = request.headers.get("Sec-Fetch-Site")
-    if site is not None:
-        return site in ("same-origin", "none")
-    origin = request.headers.get("Origin")
-    return origin is None or urlsplit(origin).netloc == request.host
-
-
-def _back() -> str:
-    """The page the form was on, if it is one of ours."""
-    came = urlsplit(request.referrer or "")
-    if came.netloc != request.host or not came.path.startswith("/"):
-        return url_for("page.home")
-    return came.path + (f"?{came.query}" if came.query else "")
 
 
 def _options(form: Mapping[str, Any]) -> dict[str, Any]:
@@ -241,9 +191,10 @@ def _options(form: Mapping[str, Any]) -> dict[str, Any]:
 
 
 def _home(trouble: str = "") -> str:
-    return _render(
+    return render(
         "home.html",
         trouble=trouble,
+        suffixes=[*SUFFIXES, ".zip"],
         instruments=_instruments(),
         crook_words=CROOKS,
         marks=[(mark, MARK_WORDS.get(mark, mark)) for mark in MARKS],
@@ -292,22 +243,8 @@ def _instrument_name(instrument: str) -> str:
         return instrument
 
 
-def _choice(value: str, among: Any) -> str:
-    """``value`` if it is one of those, else the first of them."""
-    choices = list(among)
-    return value if value in choices else choices[0]
-
-
-def _sentence(message: str) -> str:
-    return f"{message[:1].upper()}{message[1:]}" + ("" if message.endswith((".", "?", "!")) else ".")
-
-
-def _refusal(message: str) -> str:
-    return _render("refusal.html", message=_sentence(message))
-
-
-def _render(template: str, **values: Any) -> str:
-    look = _choice(request.cookies.get("crookline_look", ""), LOOKS)
-    return render_template(
-        template, look=look, looks=LOOKS, keyed=bool(access.context().settings.keys), known=g.known, **values
-    )
+def _instrument(instrument_id: str) -> Instrument:
+    try:
+        return load(instrument_id)
+    except BadOption as error:
+        raise Problem(404, "no-such-instrument", error.message) from None

@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
 
-from tests.service.conftest import Service, started
+from tests.service.conftest import Service, started, wait_until
 
 CHROMIUM = "/usr/bin/chromium"
 ARGUMENTS = [
@@ -90,9 +90,17 @@ def send(page: Page, *files: Path) -> None:
     page.get_by_role("button", name="Mark the parts").click()
 
 
-def marked(page: Page, file: Path = PART) -> str:
-    """Send one part and wait for its sheet; gives the address."""
-    send(page, file)
-    page.wait_for_url("**/parts/1")
+@pytest.fixture(scope="session")
+def address(site: Service) -> str:
+    """The page of a part that has been marked, for tests that only look at it."""
+    with site.client() as client:
+        answer = client.post("/jobs", files={"files": (PART.name, PART.read_bytes())})
+        place = answer.headers["Location"]
+        wait_until(lambda: client.get(place).status_code == 302)
+        return f"{place}/parts/1"
+
+
+def look_at(page: Page, address: str) -> None:
+    """Go to a marked part and wait until its notes can be pressed."""
+    page.goto(address)
     page.wait_for_selector("#paper > svg g.note[role=button]")
-    return page.url

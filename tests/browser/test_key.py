@@ -22,7 +22,8 @@ def guarded(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Service]:
         f"{name}:{sha256(secret.encode()).hexdigest()}"
         for name, secret in (("library", SECRET), ("section", OTHER_SECRET))
     )
-    with started(tmp_path_factory.mktemp("guarded"), "--workers", "1", CROOKLINE_KEYS=keys) as running:
+    folder = tmp_path_factory.mktemp("guarded")
+    with started(folder, "--workers", "1", environment={"CROOKLINE_KEYS": keys}) as running:
         yield running
 
 

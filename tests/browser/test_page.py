@@ -18,7 +18,9 @@ from lxml import etree
 from playwright.sync_api import Browser, BrowserContext, Page, expect
 
 import annotator
-from tests.browser.conftest import OTHER, PART, marked, send
+from annotator.instruments import available, load
+from annotator.sheets import chart
+from tests.browser.conftest import OTHER, PART, look_at, send
 from tests.service.conftest import Service
 
 AXE = Axe()
@@ -48,7 +50,9 @@ def complaints(page: Page) -> list[str]:
 
 
 def test_upload_by_the_button_shows_the_engraved_part(page: Page) -> None:
-    marked(page)
+    send(page, PART)
+    page.wait_for_url("**/parts/1")
+    page.wait_for_selector("#paper > svg g.note[role=button]")
     expect(page).to_have_title(re.compile("Crookline"))
     expect(page.locator("#which")).to_have_text(re.compile(r"Page 1 of \d"))
     report = report_of(page)
@@ -111,8 +115,8 @@ def test_progress_of_a_zip_is_shown_and_its_parts_can_be_opened(page: Page, tmp_
     expect(page.locator(".parts > li")).to_have_count(13)
 
 
-def test_a_press_on_a_note_tells_what_to_do(page: Page) -> None:
-    marked(page)
+def test_a_press_on_a_note_tells_what_to_do(page: Page, address: str) -> None:
+    look_at(page, address)
     notes = [one for line in report_of(page)["parts"][0]["lines"] for one in line["notes"]]
     shown = [one for one in notes if note(page, one["place"]).count()][:40]
     assert len(shown) > 10
@@ -127,8 +131,8 @@ def test_a_press_on_a_note_tells_what_to_do(page: Page) -> None:
         expect(page.locator(".ring")).to_have_count(1)
 
 
-def test_notes_can_be_walked_by_keys(page: Page) -> None:
-    marked(page)
+def test_notes_can_be_walked_by_keys(page: Page, address: str) -> None:
+    look_at(page, address)
     first = page.locator("g.note[tabindex='0']")
     first.focus()
     page.keyboard.press("Enter")
@@ -140,8 +144,8 @@ def test_notes_can_be_walked_by_keys(page: Page) -> None:
     assert page.locator("g.note[tabindex='0']").count() == 1
 
 
-def test_pages_are_turned_and_findings_lead_to_their_bar(page: Page) -> None:
-    marked(page)
+def test_pages_are_turned_and_findings_lead_to_their_bar(page: Page, address: str) -> None:
+    look_at(page, address)
     page.get_by_role("link", name="Next page").click()
     expect(page.locator("#which")).to_have_text(re.compile("Page 2 of"))
     assert "page=2" in page.url
@@ -155,8 +159,9 @@ def test_pages_are_turned_and_findings_lead_to_their_bar(page: Page) -> None:
     assert measure in outline[int(number or 0) - 1]["measures"]
 
 
-def test_another_trumpet_shows_the_part_again(page: Page) -> None:
-    before = marked(page)
+def test_another_trumpet_shows_the_part_again(page: Page, address: str) -> None:
+    look_at(page, address)
+    before = page.url
     page.get_by_label("Trumpet", exact=True).select_option("bb-trumpet")
     page.get_by_role("button", name="Mark it again").click()
     page.wait_for_url(lambda url: url.endswith("/parts/1") and url != before)
@@ -172,8 +177,8 @@ def test_another_trumpet_shows_the_part_again(page: Page) -> None:
     assert report_of(page)["instrument"] == "c-trumpet"
 
 
-def test_every_download_opens(page: Page) -> None:
-    marked(page)
+def test_every_download_opens(page: Page, address: str) -> None:
+    look_at(page, address)
     links = page.locator(".takes a")
     found: dict[str, bytes] = {}
     for index in range(links.count()):
@@ -197,8 +202,8 @@ def test_every_download_opens(page: Page) -> None:
             assert etree.fromstring(data).tag == "score-partwise"
 
 
-def test_a_download_carries_the_name_of_the_part(page: Page) -> None:
-    marked(page)
+def test_a_download_carries_the_name_of_the_part(page: Page, address: str) -> None:
+    look_at(page, address)
     with page.expect_download() as download:
         page.get_by_role("link", name="PDF to print").click()
     assert download.value.suggested_filename == f"{PART.stem}.pdf"
@@ -270,7 +275,7 @@ def test_two_tabs_at_once(context: BrowserContext) -> None:
 
 @pytest.mark.parametrize("look", ["Paper", "Pit"])
 @pytest.mark.parametrize("size", SIZES)
-def test_axe_core_finds_nothing(page: Page, look: str, size: str) -> None:
+def test_axe_core_finds_nothing(page: Page, address: str, look: str, size: str) -> None:
     """WCAG 2.2 AA as far as axe-core can see it, on every kind of page."""
     width, height = SIZES[size]
     page.set_viewport_size({"width": width, "height": height})
@@ -279,7 +284,7 @@ def test_axe_core_finds_nothing(page: Page, look: str, size: str) -> None:
     expect(page.get_by_role("button", name=look)).to_have_attribute("aria-pressed", "true")
     page.locator("details.more summary").click()
     assert complaints(page) == []
-    marked(page)
+    look_at(page, address)
     page.locator("g.note[role=button]").nth(3).click()
     page.evaluate("document.querySelectorAll('details').forEach((one) => { one.open = true; })")
     assert complaints(page) == []
@@ -295,8 +300,8 @@ def test_axe_core_finds_nothing_on_a_job(page: Page, tmp_path: Path) -> None:
     assert complaints(page) == []
 
 
-def test_the_pit_is_dark_and_the_print_is_not(page: Page) -> None:
-    marked(page)
+def test_the_pit_is_dark_and_the_print_is_not(page: Page, address: str) -> None:
+    look_at(page, address)
     page.get_by_role("button", name="Pit").click()
     page.wait_for_selector("#paper > svg")
 
@@ -336,3 +341,21 @@ def test_the_page_lets_in_nothing_from_elsewhere(site: Service) -> None:
         assert not script.strip()
     for address in re.findall(r'(?:src|href|action)="([^"]+)"', answer.text):
         assert address.startswith(("/", "#"))
+
+
+def test_the_chart_of_every_trumpet_is_a_picture_a_table_and_a_print(page: Page) -> None:
+    page.goto("/")
+    links = page.locator("form.send a")
+    addresses = [links.nth(index).get_attribute("href") or "" for index in range(links.count())]
+    assert len(addresses) == len(available())
+    for address, name in zip(addresses, available(), strict=True):
+        assert page.request.get(f"{address}.svg").headers["content-type"].startswith("image/svg+xml")
+        assert address.endswith(name)
+    page.goto("/charts/bb-piccolo")
+    expect(page.locator("tbody tr")).to_have_count(len(chart.rows(load("bb-piccolo"))))
+    assert page.eval_on_selector(".paper img", "(one) => one.complete && one.naturalWidth > 0")
+    assert complaints(page) == []
+    with page.expect_download() as download:
+        page.get_by_role("link", name="PDF to print").click()
+    assert len(pypdf.PdfReader(download.value.path()).pages) == 1
+    assert page.request.get("/charts/kazoo").status == 404
