@@ -25,7 +25,10 @@ class Files:
 
     def __init__(self, url: str) -> None:
         # Listings must not be remembered: other processes write too.
-        options: dict[str, Any] = {"use_listings_cache": False} if "://" in url else {}
+        # Other processes write too, so listings are asked for each time.
+        options: dict[str, Any] = (
+            {"use_listings_cache": False, "skip_instance_cache": True} if "://" in url else {}
+        )
         self._fs, root = fsspec.core.url_to_fs(url, **options)
         self.root = str(root).rstrip("/")
         self.local = isinstance(self._fs, LocalFileSystem)
@@ -35,11 +38,20 @@ class Files:
     def _path(self, name: str) -> str:
         return f"{self.root}/{name}"
 
+    def _remote(self, call: str, *arguments: Any, **options: Any) -> Any:
+        """Ask the file system. Clients of object stores have errors of their own; here they are OSError."""
+        try:
+            return getattr(self._fs, call)(*arguments, **options)
+        except (OSError, ValueError):
+            raise
+        except Exception as error:
+            raise OSError(f"the store cannot be reached: {type(error).__name__}: {error}") from error
+
     def read(self, name: str) -> bytes:
         """The bytes of a file."""
         if self.local:
             return Path(self._path(name)).read_bytes()
-        return cast(bytes, self._fs.cat_file(self._path(name)))
+        return cast(bytes, self._remote("cat_file", self._path(name)))
 
     def read_many(self, names: Iterable[str]) -> dict[str, bytes]:
         """The bytes of those that are there; an object store is asked for all at once."""
@@ -53,13 +65,13 @@ class Files:
         paths = {self._path(name): name for name in names}
         if not paths:
             return {}
-        answers = self._fs.cat(list(paths), on_error="return")
+        answers = self._remote("cat", list(paths), on_error="return")
         return {paths[path]: answer for path, answer in answers.items() if isinstance(answer, bytes)}
 
     def write(self, name: str, data: bytes) -> None:
         """Put a file, replacing what was there; a reader sees the old or the new, nothing between."""
         if not self.local:
-            self._fs.pipe_file(self._path(name), data)
+            self._remote("pipe_file", self._path(name), data)
             return
         path = Path(self._path(name))
         temporary = path.with_name(f".{path.name}.{secrets.token_hex(6)}")
@@ -74,7 +86,7 @@ class Files:
         """Put a file unless there is one of that name; of several at once exactly one succeeds."""
         if not self.local:
             try:
-                self._fs.pipe_file(self._path(name), data, mode="create")
+                self._remote("pipe_file", self._path(name), data, mode="create")
             except FileExistsError:
                 return False
             return True
@@ -101,21 +113,21 @@ class Files:
 
     def open(self, name: str) -> IO[bytes]:
         """A file to read and seek in."""
-        return cast("IO[bytes]", self._fs.open(self._path(name), "rb"))
+        return cast("IO[bytes]", self._remote("open", self._path(name), "rb"))
 
     def size(self, name: str) -> int:
         """How many bytes a file has."""
-        return int(self._fs.info(self._path(name))["size"])
+        return int(self._remote("info", self._path(name))["size"])
 
     def modified(self, name: str) -> float:
         """When a file was last written, in seconds since 1970."""
-        return float(self._fs.modified(self._path(name)).timestamp())
+        return float(self._remote("modified", self._path(name)).timestamp())
 
     def exists(self, name: str) -> bool:
         """Whether there is a file or folder of that name."""
         if self.local:
             return Path(self._path(name)).exists()
-        return bool(self._fs.exists(self._path(name)))
+        return bool(self._remote("exists", self._path(name)))
 
     def names(self, folder: str) -> list[str]:
         """The names directly in a folder, sorted; empty when there is no such folder."""
@@ -126,7 +138,7 @@ class Files:
                 return []
             return sorted(name for name in found if not name.startswith("."))
         try:
-            entries = self._fs.ls(self._path(folder), detail=False, refresh=True)
+            entries = self._remote("ls", self._path(folder), detail=False, refresh=True)
         except FileNotFoundError:
             return []
         return sorted({entry.rstrip("/").rsplit("/", 1)[-1] for entry in entries} - {""})
@@ -143,7 +155,7 @@ class Files:
                 shutil.rmtree(path, ignore_errors=True)
             return
         with suppress(FileNotFoundError):
-            self._fs.rm(self._path(name), recursive=True)
+            self._remote("rm", self._path(name), recursive=True)
 
     def check(self) -> None:
         """Raise unless a file can be written, read back and removed."""

@@ -40,17 +40,22 @@ class Service:
 
 @contextmanager
 def started(
-    folder: Path, *arguments: str, environment: Mapping[str, str] | None = None, killed: bool = False
+    folder: Path,
+    *arguments: str,
+    environment: Mapping[str, str] | None = None,
+    killed: bool = False,
+    store: str = "store",
 ) -> Iterator[Service]:
     """``crookline serve`` on a free port, its log in a file; ended by SIGTERM, and that must work
     (unless the test kills it itself)."""
     folder.mkdir(parents=True, exist_ok=True)
-    store, log = folder / "store", folder / "serve.log"
+    log = folder / "serve.log"
+    where = ["--store", str(folder / store)] if store else []
     command = [sys.executable, "-c", "from annotator.cli import main; main()", "serve", "--port", "0"]
     given = {name: value for name, value in os.environ.items() if not name.startswith("CROOKLINE_")}
     with log.open("w") as stream:
         process = subprocess.Popen(
-            [*command, "--store", str(store), *arguments],
+            [*command, *where, *arguments],
             stdout=subprocess.PIPE,
             stderr=stream,
             text=True,
@@ -61,7 +66,7 @@ def started(
         assert process.stdout is not None
         line = process.stdout.readline()
         assert line.startswith("Crookline listens on http://"), line + log.read_text()
-        yield Service(line.split()[3].rstrip("/"), process, store, log)
+        yield Service(line.split()[3].rstrip("/"), process, folder / "store", log)
     finally:
         process.send_signal(signal.SIGTERM)
         try:
