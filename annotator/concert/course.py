@@ -18,7 +18,7 @@ MOST_TIMES = 64
 
 @dataclass(frozen=True, slots=True)
 class Course:
-    """``order``: indices of measures as played. ``notes``: in words what was unfolded, and what could not be."""
+    """``order``: indices of measures as played. ``notes``: in words what was unfolded and what could not."""
 
     order: tuple[int, ...]
     notes: tuple[str, ...] = ()
