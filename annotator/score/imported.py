@@ -2,10 +2,15 @@
 
 from __future__ import annotations
 
+import json
+import os
 import re
+import sys
 import warnings
-from collections.abc import Iterator
-from typing import Any
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
+from dataclasses import astuple
+from typing import Any, cast
 
 import music21
 from lxml import etree
@@ -15,7 +20,10 @@ from annotator.errors import UnreadableScore
 from annotator.findings import Finding
 from annotator.score.imported_features import lost
 from annotator.score.imported_midi import guess_spelling, midi_findings
-from annotator.score.importing import LONGEST, Format, decoded
+from annotator.score.importing import FORMATS, LONGEST, MEMORY, Format, decoded
+
+if sys.platform != "win32":
+    import resource
 
 _PARSER = etree.XMLParser(resolve_entities=False, no_network=True, recover=True)
 _NOT_XML = re.compile(rb"[\x00-\x08\x0b\x0c\x0e-\x1f]")  # control characters that XML 1.0 forbids
@@ -32,7 +40,8 @@ _HUMDRUM_CODES = {
 def to_musicxml(data: bytes, found: Format) -> tuple[bytes, tuple[Finding, ...]]:
     """As ``importing.to_musicxml``, the format known. Raises UnreadableScore."""
     text = "" if found.binary else decoded(data)
-    stream = _parsed(data if found.binary else text, found)
+    doubts: list[str] = []
+    stream = _parsed(data if found.binary else text, found, doubts)
     notes = _struck(stream)
     score, findings = _one_score(stream, found)
     _name_parts(score, found, text)
@@ -40,6 +49,7 @@ def to_musicxml(data: bytes, found: Format) -> tuple[bytes, tuple[Finding, ...]]
     if found.id == "midi":
         findings += guess_spelling(score)
         findings += midi_findings(data, notes)
+    findings += _doubts(doubts, found)
     xml = _written(score, found)
     if (written := _struck_in(xml)) != notes:
         message = f"music21 read {notes} notes of the {found.name} file, and {written} came out; compare them"
@@ -56,11 +66,39 @@ def to_musicxml(data: bytes, found: Format) -> tuple[bytes, tuple[Finding, ...]]
     return xml, tuple(findings)
 
 
-def _parsed(data: bytes | str, found: Format) -> Any:
+@contextmanager
+def _heard(doubts: list[str]) -> Iterator[None]:
+    """Adds to ``doubts`` what music21 would tell its standard error stream ("assuming C")."""
+
+    def hear(_: object, message: object, header: object = None) -> None:
+        words = message if isinstance(message, str) else " ".join(map(str, cast("Iterable[object]", message)))
+        doubts.append(" ".join(words.split()))
+
+    environment: Any = music21.environment.Environment
+    told = environment.warn
+    environment.warn = hear
+    try:
+        with warnings.catch_warnings(record=True) as caught:
+            warnings.simplefilter("always")
+            yield
+        doubts += [" ".join(str(warning.message).split()) for warning in caught]
+    finally:
+        environment.warn = told
+
+
+def _doubts(doubts: list[str], found: Format) -> list[Finding]:
+    if not doubts:
+        return []
+    different = list(dict.fromkeys(doubts))
+    shown = "; ".join(words[:120] for words in different[:5])
+    more = f"; and {len(different) - 5} more" if len(different) > 5 else ""
+    return [Finding("import-doubt", f"while reading the {found.name} file: {shown}{more}. Compare the notes")]
+
+
+def _parsed(data: bytes | str, found: Format, doubts: list[str]) -> Any:
     converter = music21.converter.Converter()
     try:
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore")
+        with _heard(doubts):
             converter.parseData(data, format=found.id)
     except Exception as error:
         raise UnreadableScore(
@@ -216,8 +254,7 @@ def _written(score: Any, found: Format) -> bytes:
     if found.id == "midi":
         score.metadata.addCustom("spelling", "guessed from the key")
     try:
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore")
+        with _heard([]):
             xml = GeneralObjectExporter().parse(score)
     except Exception as error:
         raise UnreadableScore(
@@ -265,3 +302,23 @@ def _say_as_written(part: Any) -> None:
         after[0].addprevious(transpose)
     else:
         attributes.append(transpose)
+
+
+def main() -> None:
+    """The process of its own: the file on standard input, the answer as JSON on standard output."""
+    answer_to = os.dup(sys.stdout.fileno())
+    os.dup2(sys.stderr.fileno(), sys.stdout.fileno())  # whatever music21 prints is no answer
+    if sys.platform != "win32":
+        resource.setrlimit(resource.RLIMIT_AS, (MEMORY, MEMORY))
+    found = next(each for each in FORMATS if each.id == sys.argv[1])
+    try:
+        xml, findings = to_musicxml(sys.stdin.buffer.read(), found)
+        answer: dict[str, Any] = {"xml": xml.decode(), "findings": [astuple(each) for each in findings]}
+    except UnreadableScore as error:
+        answer = {"error": error.message}
+    with os.fdopen(answer_to, "wb") as out:
+        out.write(json.dumps(answer).encode())
+
+
+if __name__ == "__main__":
+    main()

@@ -1,12 +1,15 @@
 """Scores in other formats, brought to MusicXML by music21; from there they go the same way as any other.
 
 Nothing here opens an address or a pickle: only the bytes handed in are read, by the reader of their own
-format, and only up to a size. What a format cannot say, or music21 does not carry over, is reported.
+format, and only up to a size and for a time. What a format cannot say, or music21 does not carry over, is
+reported.
 """
 
 from __future__ import annotations
 
+import os
 import re
+import sys
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import PurePath
@@ -14,9 +17,12 @@ from pathlib import PurePath
 from annotator.errors import UnreadableScore
 from annotator.findings import Finding
 
+SECONDS = 120
+MEMORY = 2_000_000_000  # bytes of address space
 LARGEST = 500_000  # bytes; a symphony in one of these formats is smaller, and music21 reads slowly
 _HEAD = 4096  # bytes looked at to recognise a format
-LONGEST = 100_000.0  # quarters; twenty hours of music
+LONGEST = 10_000.0  # quarters; a long symphony
+MOST_BARS = 4_000  # music21's time grows with their square
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,7 +41,7 @@ class Format:
     binary: bool = False
 
 
-_ABC = re.compile(rb"(?:%abc|(?:[ \t]*%[^\n]*\n|\s*\n)*X:[ \t]*\d)")
+_ABC = re.compile(rb"%abc|(?:[ \t\r]*(?:%[^\n]*)?\n)*X:[ \t]*\d")
 _HUMDRUM = re.compile(rb"(?:!![^\n]*\n)*\*\*")
 _MEI = re.compile(rb"\s*(?:<[?!][^>]*>\s*)*<(?:\w+:)?mei\b")
 
@@ -76,11 +82,13 @@ def decoded(data: bytes) -> str:
         return data.decode("latin-1")
 
 
-def to_musicxml(data: bytes, name: str = "") -> tuple[bytes, tuple[Finding, ...]]:
+def to_musicxml(data: bytes, name: str = "", *, apart: bool = True) -> tuple[bytes, tuple[Finding, ...]]:
     """``data`` as MusicXML 4.0, and what the import lost or had to guess.
 
-    ``name`` is the file's name, for its ending. Raises UnreadableScore when the format is not known,
-    the file is too large or too long, or music21 cannot read it.
+    ``name`` is the file's name, for its ending. ``apart``: music21 works in a process of its own, which
+    is ended when it takes longer than ``SECONDS`` or more than ``MEMORY``; False is for data one trusts.
+    Raises UnreadableScore when the format is not known, the file is too large or too long, or music21
+    cannot read it.
     """
     found = format_of(data, name)
     if found is None:
@@ -95,9 +103,41 @@ def to_musicxml(data: bytes, name: str = "") -> tuple[bytes, tuple[Finding, ...]
             "export it as MusicXML"
         )
     _guard(data, found)
+    if apart:
+        return _apart(data, found)
     from annotator.score import imported  # noqa: PLC0415 - music21 takes a second to load
 
     return imported.to_musicxml(data, found)
+
+
+def _apart(data: bytes, found: Format) -> tuple[bytes, tuple[Finding, ...]]:
+    import json  # noqa: PLC0415 - wanted only where something is imported
+    import subprocess  # noqa: PLC0415
+
+    environment = os.environ | {"PYTHONPATH": os.pathsep.join(filter(None, sys.path))}
+    try:
+        done = subprocess.run(
+            [sys.executable, "-m", "annotator.score.imported", found.id],
+            input=data,
+            capture_output=True,
+            timeout=SECONDS,
+            check=False,
+            env=environment,
+        )
+    except subprocess.TimeoutExpired:
+        raise UnreadableScore(
+            f"music21 did not read the {found.name} file within {SECONDS} seconds; export it as MusicXML"
+        ) from None
+    try:
+        answer = json.loads(done.stdout)
+    except ValueError:
+        raise UnreadableScore(
+            f"music21 could not read the {found.name} file; it may want more memory than it is given. "
+            "Export it as MusicXML"
+        ) from None
+    if "error" in answer:
+        raise UnreadableScore(answer["error"])
+    return answer["xml"].encode(), tuple(Finding(*each) for each in answer["findings"])
 
 
 def _guard(data: bytes, found: Format) -> None:
@@ -118,17 +158,28 @@ def _check_midi(data: bytes) -> None:
     if division == 0 or division & 0x8000:
         raise UnreadableScore("the MIDI file counts in seconds and not in notes; export it as MusicXML")
     position = 8 + int.from_bytes(data[4:8], "big")
+    longest, shortest = 0.0, 4.0
     while position + 8 <= len(data):
         size = int.from_bytes(data[position + 4 : position + 8], "big")
         track = data[position + 8 : position + 8 + size]
-        if data[position : position + 4] == b"MTrk" and _ticks(track) / division > LONGEST:
-            raise UnreadableScore(f"the MIDI file claims to last more than {LONGEST:,.0f} quarter notes")
+        if data[position : position + 4] == b"MTrk":
+            ticks, bar = _length(track)
+            longest, shortest = max(longest, ticks / division), min(shortest, bar)
         position += 8 + size
+    if longest > LONGEST or longest / shortest > MOST_BARS:
+        raise UnreadableScore(
+            f"the MIDI file claims to last {longest:,.0f} quarter notes, and is imported up to "
+            f"{LONGEST:,.0f} in {MOST_BARS:,} bars; export it as MusicXML"
+        )
 
 
-def _ticks(track: bytes) -> int:
-    """The length of a MIDI track in ticks (Standard MIDI Files 1.0: delta times and events)."""
+def _length(track: bytes) -> tuple[int, float]:
+    """The length of a MIDI track in ticks, and its shortest bar in quarters (4.0 where it names none).
+
+    Standard MIDI Files 1.0: delta times, events, and the meta event FF 58 (time signature).
+    """
     total = position = 0
+    shortest = 4.0
     status = 0
     while position < len(track):
         delta, position = _number(track, position)
@@ -139,14 +190,17 @@ def _ticks(track: bytes) -> int:
             status = track[position]
             position += 1
         if status == 0xFF:
+            kind = track[position] if position < len(track) else 0
             size, position = _number(track, position + 1)
+            if kind == 0x58 and position + 1 < len(track):
+                shortest = min(shortest, 4 * max(track[position], 1) / 2 ** track[position + 1])
             position += size
         elif status in (0xF0, 0xF7):
             size, position = _number(track, position)
             position += size
         else:
             position += 1 if status & 0xF0 in (0xC0, 0xD0) else 2
-    return total
+    return total, shortest
 
 
 def _number(data: bytes, position: int) -> tuple[int, int]:

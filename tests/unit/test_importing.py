@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pickle
 import struct
+import sys
 from itertools import pairwise
 
 import pytest
@@ -14,6 +15,7 @@ from annotator.errors import UnreadableScore
 from annotator.findings import Finding
 from annotator.instruments import load
 from annotator.reading import is_trumpet, segments
+from annotator.score import importing
 from annotator.score.importing import LARGEST, format_of, to_musicxml
 from annotator.score.model import Part
 from annotator.score.reader import open_text, read
@@ -53,7 +55,8 @@ MEI = """<?xml version="1.0" encoding="UTF-8"?>
 <mei xmlns="http://www.music-encoding.org/ns/mei" meiversion="4.0.0"><meiHead><fileDesc><titleStmt>
 <title>Call</title></titleStmt><pubStmt/></fileDesc></meiHead><music><body><mdiv><score>
 <scoreDef meter.count="4" meter.unit="4" key.sig="3f"><staffGrp>
-<staffDef n="1" lines="5" clef.shape="G" clef.line="2" label="Trumpet in E flat"{transposes}/></staffGrp></scoreDef>
+<staffDef n="1" lines="5" clef.shape="G" clef.line="2" label="Trumpet in E flat"{transposes}/>
+</staffGrp></scoreDef>
 <section><measure n="1"><staff n="1"><layer n="1">
 <note xml:id="a" pname="e" accid.ges="f" oct="4" dur="4"/>
 <note xml:id="b" pname="g" oct="4" dur="4"/><note pname="b" accid.ges="f" oct="4" dur="2"/></layer></staff>
@@ -98,6 +101,11 @@ FILES = {
 }
 
 
+def imported(data: bytes, name: str = "") -> tuple[bytes, tuple[Finding, ...]]:
+    """Imported in this process, which is quicker."""
+    return to_musicxml(data, name, apart=False)
+
+
 def part_of(xml: bytes) -> Part:
     source = open_source(xml)
     return read(open_text(source.text, source.xml), (), is_trumpet).parts[0]
@@ -109,7 +117,7 @@ def codes(findings: tuple[Finding, ...]) -> list[str]:
 
 @pytest.mark.parametrize("name", FILES)
 def test_the_same_tune_in_every_format(name: str) -> None:
-    xml, findings = to_musicxml(FILES[name], name)
+    xml, findings = imported(FILES[name], name)
     part = part_of(xml)
     assert part.name == "Trumpet in E flat"
     # MIDI knows no spelling: by the key alone the F♯ is taken for a G♭.
@@ -118,24 +126,24 @@ def test_the_same_tune_in_every_format(name: str) -> None:
     assert [note.pitch.semitone for line in part.lines for note in line.notes] == SOUNDS
     assert [key.fifths for key in part.keys] == [-3]
     assert schema_errors(xml) == []
-    assert to_musicxml(FILES[name], name) == (xml, findings)
-    assert to_musicxml(FILES[name], "no ending") == (xml, findings)
+    assert imported(FILES[name], name) == (xml, findings)
+    assert imported(FILES[name], "no ending") == (xml, findings)
 
 
 @pytest.mark.parametrize("name", FILES)
 def test_no_transposition_is_made_up(name: str) -> None:
     """music21 takes a trumpet to be in B♭ unless told otherwise; the file did not say so."""
-    part = part_of(to_musicxml(FILES[name], name)[0])
+    part = part_of(imported(FILES[name], name)[0])
     assert [item.interval.chromatic for item in part.transpositions] == [0] * len(part.transpositions)
     plain = FILES[name].replace(b"Trumpet in E flat", b"Trumpet          ")
-    part = part_of(to_musicxml(plain, name)[0])
+    part = part_of(imported(plain, name)[0])
     assert all(item.interval.chromatic == 0 for item in part.transpositions)
 
 
 def test_sounding_formats_are_read_as_they_sound() -> None:
     """Whatever the heading says, the player reads what sounds."""
     for name in ("call.krn", "call.mid"):
-        xml, findings = to_musicxml(FILES[name], name)
+        xml, findings = imported(FILES[name], name)
         assert "import-sounding" in codes(findings)
         reading = segments(part_of(xml), load("c-trumpet"))
         assert not reading.differs
@@ -144,14 +152,14 @@ def test_sounding_formats_are_read_as_they_sound() -> None:
 
 def test_mei_that_gives_a_transposition_keeps_it() -> None:
     mei = MEI.replace("{transposes}", ' trans.diat="2" trans.semi="3"').encode()
-    part = part_of(to_musicxml(mei, "call.mei")[0])
+    part = part_of(imported(mei, "call.mei")[0])
     assert [(item.interval.diatonic, item.interval.chromatic) for item in part.transpositions] == [(2, 3)]
     assert [note.pitch.name for note in part.lines[0].notes] == [name for name, _ in NOTES]
 
 
 def test_mei_in_utf_16() -> None:
     mei = PLAIN_MEI.replace("UTF-8", "UTF-16").encode("utf-16")
-    assert [note.pitch.name for note in part_of(to_musicxml(mei)[0]).lines[0].notes] == [
+    assert [note.pitch.name for note in part_of(imported(mei)[0]).lines[0].notes] == [
         name for name, _ in NOTES
     ]
 
@@ -166,13 +174,13 @@ def test_mei_in_utf_16() -> None:
     ],
 )
 def test_what_was_lost_is_said(name: str, lost: list[str]) -> None:
-    _, findings = to_musicxml(FILES[name], name)
+    _, findings = imported(FILES[name], name)
     message = next(finding.message for finding in findings if finding.code == "import-lost")
     assert all(word in message for word in lost)
 
 
 def test_nothing_lost_nothing_said() -> None:
-    assert to_musicxml(b"X:1\nM:4/4\nL:1/4\nK:C\n(CE) G c|\n", "a.abc")[1] == ()
+    assert imported(b"X:1\nM:4/4\nL:1/4\nK:C\n(CE) G c|\n", "a.abc")[1] == ()
 
 
 @pytest.mark.parametrize(
@@ -184,7 +192,7 @@ def test_nothing_lost_nothing_said() -> None:
     ],
 )
 def test_midi_is_spelled_by_its_key(fifths: int, expected: str) -> None:
-    xml, findings = to_musicxml(midi([(sound, 24) for sound in range(60, 72)], fifths=fifths))
+    xml, findings = imported(midi([(sound, 24) for sound in range(60, 72)], fifths=fifths))
     names = [note.pitch.name.rstrip("0123456789") for note in part_of(xml).lines[0].notes]
     assert names == expected.split()
     assert [note.pitch.semitone for note in part_of(xml).lines[0].notes] == list(range(60, 72))
@@ -194,7 +202,7 @@ def test_midi_is_spelled_by_its_key(fifths: int, expected: str) -> None:
 
 def test_midi_without_key_is_spelled_by_its_notes() -> None:
     scale = [64, 66, 68, 69, 71, 73, 75, 76, 71, 68, 64]  # E major
-    xml, findings = to_musicxml(midi([(sound, 24) for sound in scale], fifths=None))
+    xml, findings = imported(midi([(sound, 24) for sound in scale], fifths=None))
     assert [note.pitch.name for note in part_of(xml).lines[0].notes][:7] == [
         "E4",
         "F#4",
@@ -208,12 +216,12 @@ def test_midi_without_key_is_spelled_by_its_notes() -> None:
 
 
 def test_midi_off_the_grid_is_said() -> None:
-    _, findings = to_musicxml(midi([(60, 200), (62, 480 + 280), (64, 480)], ticks=480))
+    _, findings = imported(midi([(60, 200), (62, 480 + 280), (64, 480)], ticks=480))
     assert "import-rounded" in codes(findings)
 
 
 def test_several_pieces_follow_one_another() -> None:
-    xml, findings = to_musicxml(
+    xml, findings = imported(
         b"X:1\nT:One\nM:4/4\nL:1/4\nK:C\nCEGc|\n\nX:2\nT:Two\nM:4/4\nL:1/4\nK:D\nDFAd|\n", "a.abc"
     )
     part = part_of(xml)
@@ -250,7 +258,7 @@ def test_several_pieces_follow_one_another() -> None:
 )
 def test_refused_with_a_reason(data: bytes, name: str) -> None:
     with pytest.raises(UnreadableScore) as caught:
-        to_musicxml(data, name)
+        imported(data, name)
     assert len(caught.value.message) < 400
     assert "Traceback" not in caught.value.message
 
@@ -262,7 +270,7 @@ def test_musicxml_is_not_imported() -> None:
 
 
 @settings(max_examples=60, suppress_health_check=[HealthCheck.too_slow], deadline=None)
-@given(st.sampled_from(list(FILES)), st.data())
+@given(st.sampled_from(["call.abc", "call.krn", "call.mei"]), st.data())
 def test_damaged_files_are_read_or_refused(name: str, data: st.DataObject) -> None:
     """A few bytes changed, cut or doubled: a score comes out, or a clear refusal."""
     original = FILES[name]
@@ -270,7 +278,32 @@ def test_damaged_files_are_read_or_refused(name: str, data: st.DataObject) -> No
     end = data.draw(st.integers(start, min(len(original), start + 12)))
     damaged = original[:start] + data.draw(st.binary(max_size=4)) + original[end:]
     try:
-        xml, _ = to_musicxml(damaged, name)
+        xml, _ = imported(damaged, name)
     except UnreadableScore:
         return
     open_source(xml)
+
+
+def test_in_a_process_of_its_own() -> None:
+    for name, data in FILES.items():
+        assert to_musicxml(data, name) == imported(data, name)
+    with pytest.raises(UnreadableScore, match="no notes"):
+        to_musicxml(b"X:1\nK:C\n", "score.abc")
+
+
+def test_what_takes_too_long_is_ended(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(importing, "SECONDS", 0.2)
+    with pytest.raises(UnreadableScore, match="within"):
+        to_musicxml(ABC.encode(), "call.abc")
+
+
+def test_what_takes_too_much_memory_is_ended(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The process dies, and what it was about is said."""
+    monkeypatch.setattr(sys, "executable", "/bin/false")
+    with pytest.raises(UnreadableScore, match="memory"):
+        to_musicxml(ABC.encode(), "call.abc")
+
+
+def test_doubts_of_the_reader_are_passed_on() -> None:
+    _, findings = imported(HUMDRUM.replace("4g)", "4").encode(), "call.krn")
+    assert "import-doubt" in codes(findings)
