@@ -98,12 +98,12 @@ def prepare(data: bytes, options: Options) -> Prepared:
     score = read(written, options.part, is_trumpet, is_other_instrument)
     instrument = load(options.instrument) if isinstance(options.instrument, str) else options.instrument
     clock = Clock(score.tempos)
-    played = tuple(_play(part, instrument, clock, options) for part in score.parts)
+    played = tuple(_play(part, score, instrument, clock, options) for part in score.parts)
     return Prepared(source, written, score, instrument, played, clock)
 
 
-def _play(part: Part, instrument: Instrument, clock: Clock, options: Options) -> PlayedPart:
-    reading = segments(part, instrument, options.crook)
+def _play(part: Part, score: Score, instrument: Instrument, clock: Clock, options: Options) -> PlayedPart:
+    reading = segments(part, instrument, options.crook, score.parts)
     at = stretch_at(part, reading, options.key)
     lines = []
     findings = list(reading.findings)
