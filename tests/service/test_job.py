@@ -64,7 +64,11 @@ def test_an_mxl_comes_back_as_an_mxl(client: httpx.Client) -> None:
 
 
 def test_the_demo_scores_all_come_back(client: httpx.Client) -> None:
-    files = [(path.name, path.read_bytes()) for path in sorted(DEMO_SCORES.glob("*.m*xl"))]
+    files = [
+        (path.name, path.read_bytes())
+        for path in sorted(DEMO_SCORES.glob("*xml")) + sorted(DEMO_SCORES.glob("*.mxl"))
+    ]
+    assert len(files) >= 6
     job = ended(client, post(client, *files).json()["id"])
     assert job["state"] == "done", job
 
