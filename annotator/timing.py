@@ -69,8 +69,10 @@ class Clock:
     """Seconds at positions of a score.
 
     ``tempos`` as ``Score.tempos`` gives them, in any order; words without a meaning for the tempo
-    are passed over. Where several stand at one place the metronome mark counts, then the sound,
-    then the words. ``used`` lists what the clock goes by.
+    are passed over, and after the beginning those for a tempo too unless they have a capital, as
+    headings do (common practice, no source): "largamente" in mid-phrase is expression. Where several
+    stand at one place the metronome mark counts, then the sound, then the words. ``used`` lists what
+    the clock goes by.
     """
 
     def __init__(self, tempos: Iterable[Tempo] = ()) -> None:
@@ -155,7 +157,7 @@ def _used(tempos: Iterable[Tempo]) -> list[TempoUsed]:
         speed = tempo.quarters_per_minute
         said = meaning(tempo.text) if tempo.text else None
         if speed is None or not 0.0 < speed < float("inf"):
-            if said is None or place in marks:
+            if said is None or place in marks or _is_expression(tempo, said):
                 continue
             marks[place] = (tempo, said)
         elif place not in marks:
@@ -185,6 +187,11 @@ def _used(tempos: Iterable[Tempo]) -> list[TempoUsed]:
             first, known = speed, True
         used.append(TempoUsed(place, tempo.measure, speed, tempo.source, tempo.text, place, speed))
     return used
+
+
+def _is_expression(tempo: Tempo, said: TempoMeaning) -> bool:
+    """Whether words in the course of the music ("largamente") only colour it: headings have a capital."""
+    return said.kind == "tempo" and tempo.position > 0 and tempo.text.lstrip(" ([").islower()
 
 
 def _bounded(speed: float) -> float:

@@ -149,12 +149,16 @@ def trill_weight(main: Way, other: Way, profile: Profile) -> int:
 
 
 def reasons(found: Sequence[Element]) -> tuple[str, ...]:
-    """The reasons that weigh a quarter or more of the whole, heaviest first; plain moves have none."""
+    """The reasons that weigh a quarter or more of the whole, heaviest first, and one at least.
+
+    Moving fingers and changing the partial are in every crossing; they count as reasons where there
+    is no other.
+    """
     total = sum(element.cost for element in found)
-    named = [element for element in found if element.reason not in (FINGERS, PARTIAL_CHANGE)]
-    named.sort(key=lambda element: -element.cost)
+    ranked = sorted(found, key=lambda element: -element.cost)
+    named = [element for element in ranked if element.reason not in (FINGERS, PARTIAL_CHANGE)]
     heavy = [element.reason for element in named if 4 * element.cost >= total]
-    return tuple(heavy or [element.reason for element in named[:1]])
+    return tuple(heavy or [element.reason for element in (named or ranked)[:1]])
 
 
 def _fingers(mask: int) -> list[int]:

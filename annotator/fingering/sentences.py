@@ -9,7 +9,9 @@ from annotator.fingering.crossing import (
     CLOSE_PARTIALS,
     CONTRARY_MOTION,
     FINGER_EXCHANGE,
+    FINGERS,
     LIP_SLUR,
+    PARTIAL_CHANGE,
     PARTIAL_SKIP,
     UNIT,
     Way,
@@ -33,6 +35,8 @@ SHORT = {
     PARTIAL_SKIP: "skip",
     LIP_SLUR: "lips",
     CLOSE_PARTIALS: "close",
+    PARTIAL_CHANGE: "partial",
+    FINGERS: "fingers",
     TRILL: "trill",
 }
 _NEEDS = {
@@ -41,6 +45,8 @@ _NEEDS = {
     PARTIAL_SKIP: "skips a partial",
     LIP_SLUR: "is a lip slur",
     CLOSE_PARTIALS: "lands where partials lie close",
+    PARTIAL_CHANGE: "changes the partial",
+    FINGERS: "moves more fingers",
 }
 _FINGERS = ("first", "second", "third", "fourth")
 _SEMITONE_NAMES = ("C", "C♯", "D", "E♭", "E", "F", "F♯", "G", "A♭", "A", "B♭", "B")
@@ -260,20 +266,23 @@ def _better_trill(
 
 
 def _explained(reason: str, left: Way, reached: Way, slurred: bool) -> str:
+    """What a reason means on this crossing."""
     slur = " under a slur" if slurred else ""
-    if reason == FINGER_EXCHANGE:
-        down, up = reached.mask & ~left.mask, left.mask & ~reached.mask
-        return f"finger exchange, {_fingers(up)} up as {_fingers(down)} goes down"
-    if reason == CONTRARY_MOTION:
-        if reached.partial > left.partial:
-            return f"contrary motion{slur}, up to partial {reached.partial} while tubing is added"
-        return f"contrary motion{slur}, down to partial {reached.partial} while tubing is taken away"
-    if reason == PARTIAL_SKIP:
-        names = ", ".join(_partial_name(n, reached.tubing) for n in partials_between(left, reached))
-        return f"partial skip{slur}, {names} may speak between"
-    if reason == LIP_SLUR:
-        return f"lip slur, partial {left.partial} to {reached.partial} with the lips alone"
-    return f"close partials{slur}, the one beside {reached.partial} may speak"
+    up, down = left.mask & ~reached.mask, reached.mask & ~left.mask
+    to = f"to partial {reached.partial}"
+    rising = reached.partial > left.partial
+    between = ", ".join(_partial_name(n, reached.tubing) for n in partials_between(left, reached))
+    told = {
+        FINGER_EXCHANGE: f", {_fingers(up)} up as {_fingers(down)} goes down",
+        CONTRARY_MOTION: f"{slur}, {'up' if rising else 'down'} {to} while tubing is "
+        + ("added" if rising else "taken away"),
+        PARTIAL_SKIP: f"{slur}, {between} may speak between",
+        LIP_SLUR: f", partial {left.partial} to {reached.partial} with the lips alone",
+        CLOSE_PARTIALS: f"{slur}, the one beside {reached.partial} may speak",
+        PARTIAL_CHANGE: f"{slur}, {left.partial} to {reached.partial}",
+        FINGERS: f", {_fingers(up | down)} at once",
+    }
+    return reason + told[reason]
 
 
 def _kind(other: Neighbour) -> str:

@@ -229,3 +229,23 @@ def test_exchanges_and_partials_keep_growing_with_tempo() -> None:
         costs.append(planner_for(load("c-trumpet")).total(evenly([68, 70] * 8, seconds, True)))
     assert all(slower <= faster for slower, faster in pairwise(costs))
     assert costs[-1] > costs[0]
+
+
+@settings(max_examples=200, deadline=None)
+@given(lines(10), st.sampled_from(["orchestral", "student"]))
+def test_every_flag_and_every_departure_has_its_sentence(notes: list[ReadNote], profile: str) -> None:
+    instrument = load("c-trumpet")
+    for note, played in zip(notes, plan(notes, instrument, profile), strict=True):
+        if played.fingering is None:
+            assert played.why
+            continue
+        assert bool(played.why) == (played.fingering != usual(note.pitch.semitone, instrument))
+        if profile == "student":
+            assert not played.why
+        flag = played.crossing
+        if flag is not None:
+            assert flag.grade in {1, 2, 3}
+            assert flag.reasons
+            assert all(reason in flag.sentence for reason in flag.reasons)
+            assert 0 < len(flag.short) <= 12
+            assert (flag.instead is None) == (flag.gain == 0)

@@ -63,6 +63,13 @@ def test_other_words_say_nothing(text: str) -> None:
     assert meaning(text) is None
 
 
+def test_small_letters_in_the_course_of_the_music_are_expression() -> None:
+    clock = Clock([mark(0, 100), words(8, "largamente"), words(16, "Largo"), words(24, "più mosso")])
+    assert [clock.quarters_per_minute(place) for place in (9, 17)] == pytest.approx([100, 46])
+    assert clock.quarters_per_minute(25) > 46
+    assert Clock([words(0, "largo")]).quarters_per_minute(1) == pytest.approx(46)
+
+
 def test_the_longest_word_counts() -> None:
     found = meaning("Allegro ma non troppo, poco rit.")
     assert found is not None
