@@ -11,7 +11,7 @@ from annotator.findings import Finding
 from annotator.fingering.model import Auxiliary, Fingering, PlayedNote
 from annotator.instruments import Instrument
 from annotator.pitch import Pitch, transpose
-from annotator.reading import Reading, Segment, natural_partial
+from annotator.reading import Inference, Reading, Segment, natural_partial
 from annotator.score.model import Line, Measure, Part, Score
 from annotator.sheets.reading_part import StretchAt
 from annotator.timing import Clock
@@ -80,6 +80,7 @@ def _part(played: PlayedPart) -> dict[str, Any]:
         "id": part.id,
         "name": part.name,
         "segments": [_segment(segment) for segment in played.reading.segments],
+        "inference": _inference(played.reading.inference),
         "lines": [
             {
                 "line": line.line.number,
@@ -98,11 +99,28 @@ def _segment(segment: Segment) -> dict[str, Any]:
         "to_measure": segment.to_measure,
         "crook": segment.crook.id,
         "evidence": segment.evidence,
+        "natural_crook": segment.natural_crook.id,
         "read": {
             "diatonic": segment.read.diatonic,
             "chromatic": segment.read.chromatic,
             "words": segment.words,
         },
+    }
+
+
+def _inference(inference: Inference | None) -> dict[str, Any] | None:
+    """What the notes say about the crook, where they were asked; ``crook`` is None where they can't tell."""
+    if inference is None:
+        return None
+    best, second = inference.best, inference.runner_up
+    return {
+        "crook": inference.crook.id if inference.crook else None,
+        "best": best.id if best else None,
+        "score": round(inference.score, 3),
+        "runner_up": second.id if second else None,
+        "runner_up_score": round(inference.runner_up_score, 3),
+        "not_natural": [{"pitch": pitch.name, "times": times} for pitch, times in inference.unnatural],
+        "words": inference.words,
     }
 
 

@@ -51,8 +51,11 @@ def in_range(
         shift = _octaves(counts, segment.read.chromatic, low, high)
         moved = segment
         if shift:
-            read = segment.read + Interval(OCTAVE.diatonic * shift, OCTAVE.chromatic * shift)
+            octave = Interval(OCTAVE.diatonic * shift, OCTAVE.chromatic * shift)
+            read = segment.read + octave
             moved = replace(segment, read=read, words=in_words(read))
+            if bass and shift > 0:  # the old clef says where it sounds; elsewhere the player moves it
+                moved = replace(moved, sounding=segment.sounding + octave)
             findings.append(_moved(part, segment, moved, bass=bass, instrument=instrument))
         findings += _outside(part, moved, own, instrument)
         if made and same_reading(made[-1], moved):

@@ -404,6 +404,7 @@ def test_old_bass_clef() -> None:
         ("as written", "1", "1"), ("up an octave", "2", "2"), ("as written", "3", "3"),
     ]  # fmt: skip
     assert codes(reading)[0] == "old-bass-clef"
+    assert reading.segments[1].sounding == Interval(7, 12)
 
 
 def test_bass_clef_within_the_range_is_left() -> None:
