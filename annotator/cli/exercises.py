@@ -15,7 +15,9 @@ from annotator.cli.files import destinations, each, read_score, write
 @FILES
 @OUT
 @reading_options
-@click.option("--profile", default="orchestral", show_default=True, help="Whose hands: orchestral, student.")
+@click.option(
+    "--profile", default="orchestral", show_default=True, help="orchestral, student, or a TOML file."
+)
 def exercises(files: tuple[Path, ...], out: Path, **choices: Any) -> None:
     """Write exercises from the worst crossings of a part.
 
@@ -24,6 +26,9 @@ def exercises(files: tuple[Path, ...], out: Path, **choices: Any) -> None:
     to practise fails with a message that says so.
     """
     options = options_from(**choices)
+
+    if out.suffix.lower() == ".mxl":
+        raise click.UsageError(f"{out}: exercises are written uncompressed, as .musicxml")
 
     def work(file: Path, target: Path) -> None:
         from annotator.sheets.exercises import exercises as sheet  # noqa: PLC0415 - keeps --help quick

@@ -140,7 +140,8 @@ class _Sheet:
         if practice.other is not None:
             other = practice.other[0].valves, practice.other[1].valves
             said = words(f"{practice.other_words}: {other[0]} to {other[1]}", italic=True)
-            self._block([bar((4, 4), other), bar((2, 2), other)], fifths, (4, 4), [said], DIVISIONS)
+            bars = [bar((4, 4), other), bar((2, 2), other)]
+            self._block(bars, fifths, (4, 4), [said], DIVISIONS, new_system=True)
 
     def _bars_around(self, practice: Practice, fifths: int, tempo: float) -> None:
         place = practice.places[0]
@@ -151,16 +152,13 @@ class _Sheet:
         whole = round(tempo / beat.quarters)
         for share in STEPS:
             speed = float(whole) if share == STEPS[-1] else metronome_number(whole * share)
-            # A no-break space will part the words from the note that follows them.
-            said = {STEPS[0]: f"{_range(place, first, last)}\u00a0", STEPS[-1]: "In tempo\u00a0"}.get(
-                share, ""
-            )
+            said = {STEPS[0]: _range(place, first, last), STEPS[-1]: "In tempo"}.get(share, "")
             bars = self._excerpt(practice, place, fifths, first, last)
             self._block(
                 [bar.elements for bar in bars],
                 fifths,
                 time,
-                [metronome(beat, speed, f"{said}\u00a0" if said else "")],
+                [metronome(beat, speed, said)],
                 bars[0].divisions,
                 new_system=share in _NEW_LINES or _is_long(bars),
             )
@@ -269,7 +267,8 @@ def story_of(practice: Practice) -> str:
     """The notes, the grade and how often: "E♭4 to F4, awkward; also in measures 14 and 20"."""
     grade = {1: ", mild", 2: ", awkward", 3: ", hard", 0: ", not flagged"}[practice.grade]
     here = practice.places[0].measure
-    others = [each for each in dict.fromkeys(place.measure for place in practice.places) if each != here]
+    in_order = sorted(practice.places, key=lambda place: place.note.onset)
+    others = [each for each in dict.fromkeys(place.measure for place in in_order) if each != here]
     also = ""
     if others:
         shown = ", ".join(others[:5]) + (" and more" if len(others) > 5 else "")

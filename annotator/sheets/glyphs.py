@@ -20,6 +20,8 @@ SIGN = re.compile("[\ue000-\uf8ff]")
 EM = 1000
 _TEXT = re.compile(r"<text\b[^>]*>.*?</text>", re.DOTALL)
 _BOLD = 1.08
+# A word space before a sign, as a share of the size.
+_SPACE = 0.25
 # Beside letters a sign is set smaller than on a staff.
 SIGN_SIZE = 0.7
 
@@ -68,6 +70,8 @@ def _drawn(text: str) -> str:
             x += _width(pending, size)
             # Ends where the sign begins, whichever face it is set in.
             parts.append(_line(x, y, size, pending.rstrip(), "end"))
+            if not pending.rstrip().endswith("("):
+                x += _SPACE * size
         pending = ""
         scale = run_size / EM * SIGN_SIZE
         for character in SIGN.findall(words):
