@@ -17,6 +17,7 @@ RESULTS = {
     "annotated": "results.annotated",
     "report": "results.report",
     "transposed": "results.transposed",
+    "exercises": "results.exercises",
     "pages": "sheets.outline",
     "pdf": "sheets.pdf",
 }

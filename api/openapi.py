@@ -21,7 +21,7 @@ OPEN = ("/healthz", "/readyz")
 JOB_ID = "$response.body#/id"
 FIRST_PART = "$response.body#/parts/0/n"
 OF_JOB = ("get_job", "delete_job", "events", "archive")
-OF_PART = ("annotated", "report", "transposed", "outline", "pdf")
+OF_PART = ("annotated", "report", "transposed", "exercises", "outline", "pdf")
 LINKS = {
     **{name: {"operationId": name, "parameters": {"job_id": JOB_ID}} for name in OF_JOB},
     **{name: {"operationId": name, "parameters": {"job_id": JOB_ID, "n": FIRST_PART}} for name in OF_PART},

@@ -10,6 +10,8 @@ from annotator.sheets.drawing import signs
 
 GRADES = {1: "mild", 2: "awkward", 3: "hard"}
 RANGE_CODES = frozenset(("out-of-range",))
+GRAVE = frozenset(("range", "other", "hard"))
+FEW = 8
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,7 +55,7 @@ def groups(report: Mapping[str, Any], outline: Sequence[Mapping[str, Any]]) -> l
     for group, title in TITLES:
         members = tuple(one for one in found if one.group == group)
         if members:
-            made.append(Group(group, title, members, group in ("range", "other", "hard")))
+            made.append(Group(group, title, members, group in GRAVE or len(members) <= FEW))
     return made
 
 

@@ -17,7 +17,7 @@ from workers import products, tasks
 from workers.containers import packed, unpacked
 from workers.jobs import Job, Outcome, Part
 from workers.media import MUSICXML, MXL, ZIP
-from workers.products import PRODUCTS, Product
+from workers.products import EXERCISES, TRANSPOSED, Product
 from workers.status import status
 
 blueprint = APIBlueprint("results", __name__, url_prefix="/v1/jobs/<job_id>", tag="Results")
@@ -56,15 +56,29 @@ def transposed(job_id: str, n: int) -> Any:
 
     Made by a worker when first asked for.
     """
-    return send_product(job_id, n, PRODUCTS["transposed"])
+    return send_product(job_id, n, TRANSPOSED)
+
+
+@blueprint.get("/parts/<int:n>/exercises")
+@blueprint.doc(
+    responses=describe.responses(
+        *(404, 406, 409, 422, 503),
+        s200=describe.content("Exercises from the part's worst crossings", MUSICXML, MXL),
+    )
+)
+def exercises(job_id: str, n: int) -> Any:
+    """Exercises from the part's worst crossings
+
+    Made by a worker when first asked for.
+    """
+    return send_product(job_id, n, EXERCISES)
 
 
 def send_product(job_id: str, n: int, product: Product) -> Response:
     """Something made of a part on demand, once it is made. Raises Problem."""
     job, part, _ = ended_part(job_id, n)
     digest = await_product(job, part, product)
-    file = products.file_name(part, product.name)
-    return send_score(job, part, file, digest, suffix=f" ({product.name})")
+    return send_score(job, part, product.file(part), digest, suffix=f" ({product.name})")
 
 
 def await_product(job: Job, part: Part, product: Product) -> str:
@@ -76,7 +90,7 @@ def await_product(job: Job, part: Part, product: Product) -> str:
         tasks.ask_for(job, part.n, product.name, context)
     while made is None:
         if time.monotonic() > deadline:
-            raise not_ready(f"the workers have not got round to it yet: {product.words.lower()}")
+            raise not_ready(f"the workers have not got round to it yet: {product.words}")
         context.live.wait_made(job, part, product.name, seconds=1)
         made = products.made(context, job, part, product.name)
     if made.fault:
@@ -86,13 +100,14 @@ def await_product(job: Job, part: Part, product: Product) -> str:
 
 def send_score(job: Job, part: Part, file: str, digest: str, suffix: str = "") -> Response:
     """A score of a job in the media type asked for, its own by default. Raises Problem."""
-    own = MXL if part.kind == "mxl" else MUSICXML
+    own = MXL if file.endswith(".mxl") else MUSICXML
     accepted = request.accept_mimetypes
     wanted = accepted.best_match([own, MUSICXML, MXL]) if accepted else own
     if wanted is None:
         raise Problem(406, "not-acceptable", f"there is {MUSICXML} and {MXL}, and {accepted} is neither")
     stem, _, ending = part.name.rpartition(".")
     if wanted == own:
+        ending = ending if file.endswith(part.kind) else "musicxml"
         response = send(job, file, own, digest, f"{stem}{suffix}.{ending}")
     else:
         kept = access.context().store.get(job.ref, file)

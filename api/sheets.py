@@ -23,7 +23,7 @@ from api.results import await_product, ended_part
 from workers.engraver import Engraver, Sheets
 from workers.jobs import Job, Outcome, Part
 from workers.media import PDF, SVG
-from workers.products import PRODUCTS, file_name
+from workers.products import PRODUCTS
 
 blueprint = APIBlueprint("sheets", __name__, url_prefix="/v1/jobs/<job_id>/parts/<int:n>", tag="Sheets")
 
@@ -132,7 +132,7 @@ def _sheets(result: Result, paper_id: str, kind: str) -> Sheets:
     store = access.context().store
     digest, file = outcome.sha256, f"{part.output}/annotated.{part.kind}"
     if kind != "annotated":
-        digest, file = await_product(job, part, PRODUCTS[kind]), file_name(part, kind)
+        digest, file = await_product(job, part, PRODUCTS[kind]), PRODUCTS[kind].file(part)
     data, kept = store.get(job.ref, file), store.get(job.ref, f"{part.output}/report.json")
     if data is None or kept is None:
         raise Problem(404, "part-failed", "the results of this part are not there (any more)")

@@ -10,6 +10,7 @@ from hashlib import sha256
 from io import BytesIO
 from typing import Any
 
+from workers import summary_page
 from workers.jobs import Job, Outcome, Part
 from workers.status import Status
 from workers.store import Store
@@ -43,7 +44,9 @@ def build(store: Store, job: Job, status: Status) -> bytes:
             info.compress_type = zipfile.ZIP_STORED if packed else zipfile.ZIP_DEFLATED
             archive.writestr(info, data)
 
-        add("summary.json", json.dumps(summary(job, status), ensure_ascii=False, indent=2).encode())
+        figures = summary(job, status)
+        add("summary.json", json.dumps(figures, ensure_ascii=False, indent=2).encode())
+        add("summary.html", summary_page.page(figures))
         for part in job.parts:
             outcome = status.outcomes[part.n]
             if outcome.state == "done":

@@ -8,6 +8,7 @@ ended, the request is told so, and the next request gets a new child.
 from __future__ import annotations
 
 import os
+import signal
 import threading
 import time
 from collections import OrderedDict
@@ -106,7 +107,8 @@ _drawn: OrderedDict[str, Engraving] = OrderedDict()
 
 
 def _follow(parent: int) -> None:
-    """End with the server, however it ends."""
+    """End with the server, however it ends, and by nothing else a terminal sends."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
 
     def watch() -> None:
         while os.getppid() == parent:

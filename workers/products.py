@@ -19,11 +19,23 @@ from workers.jobs import Job, Part
 
 @dataclass(frozen=True, slots=True)
 class Product:
-    """Something to be made of a part: its name (also in the address), words for it, and how."""
+    """Something to be made of a part: its name (also in the address), words for it, and how.
+
+    ``compressed``: whether an .mxl gives an .mxl; else it is always a plain score.
+    """
 
     name: str
     words: str
     make: Callable[[bytes, annotator.Options, str], bytes]
+    compressed: bool
+
+    def kind(self, part: Part) -> str:
+        """``musicxml`` or ``mxl``."""
+        return part.kind if self.compressed else "musicxml"
+
+    def file(self, part: Part) -> str:
+        """Where a part's is kept in the job's folder."""
+        return f"{part.output}/{self.name}.{self.kind(part)}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,15 +52,15 @@ def _transposed(data: bytes, options: annotator.Options, name: str) -> bytes:
     return transposed_part(data, replace(options, mark=()), name)
 
 
-PRODUCTS = {
-    product.name: product
-    for product in (Product("transposed", "The whole part written out for the instrument", _transposed),)
-}
+def _exercises(data: bytes, options: annotator.Options, name: str) -> bytes:
+    from annotator.sheets.exercises import exercises  # noqa: PLC0415 - as above
+
+    return exercises(data, options, name)
 
 
-def file_name(part: Part, product: str) -> str:
-    """Where a product of a part is kept in the job's folder."""
-    return f"{part.output}/{product}.{part.kind}"
+TRANSPOSED = Product("transposed", "the whole part written out for the instrument", _transposed, True)
+EXERCISES = Product("exercises", "exercises from the part's worst crossings", _exercises, False)
+PRODUCTS = {product.name: product for product in (TRANSPOSED, EXERCISES)}
 
 
 def made(context: Context, job: Job, part: Part, product: str) -> Made | None:
@@ -72,7 +84,7 @@ def make(context: Context, ref: str, n: int, product: str) -> None:
         except annotator.CrooklineError as error:
             result = {"fault": str(error)}
         else:
-            context.store.put(ref, file_name(part, product), data)
+            context.store.put(ref, PRODUCTS[product].file(part), data)
             result = {"sha256": sha256(data).hexdigest()}
         context.store.put(ref, f"{part.output}/{product}.made.json", json.dumps(result).encode())
     context.live.tell_made(job, part, product)

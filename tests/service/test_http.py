@@ -309,6 +309,18 @@ def test_the_transposed_part_is_made_when_asked_for(client: httpx.Client, job: d
     assert client.get(job["parts"][0]["links"]["transposed"]).content == answer.content
 
 
+def test_exercises_are_made_when_asked_for(client: httpx.Client) -> None:
+    demo = Path(__file__).parents[2] / "demo_scores"
+    (study,) = demo.glob("*locksman*.musicxml")
+    files = ((study.name, study.read_bytes()), ("study.mxl", mxl(study.read_bytes())))
+    job: dict[str, Any] = ended(client, post(client, *files).json()["id"])
+    for part in job["parts"]:
+        answer = client.get(part["links"]["exercises"])
+        assert answer.status_code == 200, answer.text
+        assert answer.headers["Content-Type"] == MUSICXML
+        assert annotator.annotate(answer.content).report["summary"]["notes"] > 20
+
+
 def test_tables_of_instruments_and_crooks(client: httpx.Client) -> None:
     instruments = client.get("/v1/instruments").json()["instruments"]
     sounding = {one["id"]: one["sounding"]["chromatic"] for one in instruments}

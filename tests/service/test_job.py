@@ -94,8 +94,12 @@ def test_the_archive_is_laid_out_as_the_zip_that_came_in(client: httpx.Client) -
         assert "opera/act 2/bad.xml.failed.txt" in names
         assert "opera/act 2/bad.xml" not in names
         summary = json.loads(opened.read("summary.json"))
+        page = opened.read("summary.html").decode()
         annotated = opened.read("opera/act 1/tromba 1.musicxml")
     assert summary["counts"] == {"queued": 0, "running": 0, "done": 2, "failed": 1}
+    assert 'href="opera/act%201/tromba%201.musicxml"' in page
+    assert summary["parts"][2]["reason"]["message"][:20] in page
+    assert "READ ME.txt" in page
     assert annotated == client.get(job["parts"][0]["links"]["annotated"]).content
 
 
