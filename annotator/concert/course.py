@@ -45,6 +45,10 @@ class _Walk:
                 self._note("the repeats never end as the file has them; counted as printed")
                 return Course(tuple(range(count)), tuple(self.notes))
             here = self._step(here)
+        left_out = count - len(set(self.order))
+        if left_out:
+            measures = "1 measure is" if left_out == 1 else f"{left_out} measures are"
+            self._note(f"{measures} never reached as repeats and endings stand, and not counted")
         return Course(tuple(self.order), tuple(self.notes))
 
     def _step(self, here: int) -> int:

@@ -14,6 +14,7 @@ from annotator.concert.course import unfold
 from annotator.concert.load import load_of_line
 from annotator.options import Options
 from annotator.score.signs import signs
+from tests.reference.corpus import LILYPOND_SUITE
 
 DEMO_FOLDER = Path(__file__).parents[2] / "demo_scores"
 # A section: so many measures, repeated how (0: not, −1: with two endings, else so many times).
@@ -154,3 +155,16 @@ def test_a_demo_part_is_as_long_as_music21_has_it_unfolded(name: str) -> None:
     assert quarters == parsed.parts[0].expandRepeats().duration.quarterLength
     found = load_of_line(prepared.written.root, played, played.lines[0], prepared.clock)
     assert 0 < found.playing <= found.duration
+
+
+@pytest.mark.parametrize("name", ["45a", "45b"])
+def test_repeats_of_the_lilypond_suite(name: str) -> None:
+    """45c and 45e are left out: they nest repeats, which printed music does not, and players differ."""
+    path = next(path for path in LILYPOND_SUITE if path.name.startswith(name))
+    prepared = prepare(path.read_bytes(), Options(part=("P1",)))
+    part = prepared.played[0].part
+    parsed = music21.converter.parse(path)
+    assert isinstance(parsed, music21.stream.Score)
+    theirs = [str(bar.number) for bar in parsed.parts[0].expandRepeats().getElementsByClass("Measure")]
+    order = unfold(signs(prepared.written.root, part.id)).order
+    assert [part.measures[index].number for index in order] == theirs

@@ -55,6 +55,10 @@ def test_what_cannot_be_followed_is_said() -> None:
     course = unfold([PLAIN, jump("dalsegno"), PLAIN])
     assert course.order == (0, 1, 2)
     assert any("no segno" in note for note in course.notes)
+    # An ending for a time that never comes.
+    course = unfold([PLAIN, Signs(endings=frozenset({3}), closes=True), PLAIN])
+    assert course.order == (0, 2)
+    assert any("1 measure is never reached" in note for note in course.notes)
 
 
 SIGN = st.builds(
