@@ -225,6 +225,8 @@ def _systems(copy: Copy, paper: Paper, *, own_breaks: bool = False) -> list[tupl
         verovio.enableLog(verovio.LOG_OFF)
         toolkit = verovio.toolkit(False)
         toolkit.setResourcePath(str(Path(verovio.__file__).parent / "data"))
+        # Names inside the drawing are random otherwise; the same part shall give the same bytes.
+        toolkit.resetXmlIdSeed(1)
         toolkit.setOptions(_options(paper, roll=False))
         if not toolkit.loadData(copy.xml):
             raise UnreadableScore("the part cannot be engraved", part=copy.part_id)

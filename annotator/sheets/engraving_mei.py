@@ -139,7 +139,6 @@ def _marks(root: Any) -> None:
             rend.text = text
             direction.set("type", "crossing")
     for verse in root.iter(_tag("verse")):
-        if verse.get("label") == "partial":
+        if verse.get("label") in ("partial", "intonation"):
             # The label would become a tooltip on every single number.
-            del verse.attrib["label"]
-            verse.set("type", "partial")
+            verse.set("type", verse.attrib.pop("label"))

@@ -21,6 +21,7 @@ LEGEND_SIZE = 280.0
 LEGEND: tuple[tuple[str, str, str], ...] = (
     ("fingering", "1-2", "valves to press, 0 is open"),
     ("partial", "5", "under the staff: the partial, counted from the fundamental"),
+    ("intonation", "3rd 9", "slide to pull, in millimetres (! too far or too quick), or the cents left"),
     ("crossing", "!", "awkward crossing to this note: ! mild, !! awkward, !!! hard"),
     ("cue", "", "small staff: the notes as read on the instrument in hand"),
 )

@@ -207,6 +207,8 @@ def _marks(staves: list[Any]) -> Iterator[str]:
         yield "fingering"
     if main.find(".//lyric[@name='partial']") is not None:
         yield "partial"
+    if main.find(".//lyric[@name='intonation']") is not None:
+        yield "intonation"
     if any((words.text or "").startswith("!") for words in main.iter("words")):
         yield "crossing"
     if len(staves) > 1:

@@ -1,0 +1,67 @@
+"""The engraver's child process: the same sheets, and a service that outlives it."""
+
+from __future__ import annotations
+
+import os
+import signal
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+import annotator
+from annotator.errors import BadOption, UnreadableScore
+from annotator.sheets.engraving import Engraving
+from annotator.sheets.paper import paper
+from workers.engraver import Engraver, EngravingFailed, Sheets
+
+DEMO = next((Path(__file__).parents[2] / "demo_scores").glob("11_*"))
+
+
+@pytest.fixture(scope="module")
+def sheets() -> Sheets:
+    marked = annotator.annotate(DEMO.read_bytes(), name=DEMO.name)
+    return Sheets("a part", marked.data, marked.report, paper("a4"))
+
+
+@pytest.fixture
+def engraver() -> Iterator[Engraver]:
+    one = Engraver()
+    yield one
+    one.close()
+
+
+def test_the_child_draws_what_the_library_draws(engraver: Engraver, sheets: Sheets) -> None:
+    here = Engraving(sheets.data, sheets.report)
+    assert engraver.outline(sheets) == here.outline()
+    assert engraver.page(sheets, 1) == here.page(1)
+    assert engraver.pdf(sheets).startswith(b"%PDF-")
+
+
+def test_errors_come_through_as_they_are(engraver: Engraver, sheets: Sheets) -> None:
+    with pytest.raises(BadOption, match="no page 99") as caught:
+        engraver.page(sheets, 99)
+    assert caught.value.field == "page"
+    with pytest.raises(UnreadableScore):
+        engraver.page(Sheets("b", b"<nothing/>", {}, paper("a4")), 1)
+
+
+def test_a_child_that_breaks_is_told_and_replaced(engraver: Engraver, sheets: Sheets) -> None:
+    engraver.outline(sheets)
+    child = next(iter(engraver._pool._processes.values()))  # type: ignore[union-attr]
+    assert child.pid is not None
+    os.kill(child.pid, signal.SIGKILL)
+    child.join(10)
+    with pytest.raises(EngravingFailed, match="broke off"):
+        engraver.outline(sheets)
+    assert engraver.outline(sheets)
+
+
+def test_work_that_takes_too_long_is_given_up(sheets: Sheets) -> None:
+    engraver = Engraver(seconds=0.001)
+    try:
+        with pytest.raises(EngravingFailed, match="given up"):
+            engraver.pdf(sheets)
+        assert engraver._pool is None
+    finally:
+        engraver.close()
