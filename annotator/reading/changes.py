@@ -12,6 +12,7 @@ from annotator.reading.vocabulary import (
     NOTE,
     REGISTER,
     TABLE,
+    TRIGGER,
     alternation,
     normalise,
     whole_word,
@@ -104,19 +105,25 @@ def _announced_note(plain: str) -> Named | None:
 def read_change(text: str) -> Change | None:
     """What a text in mid-part changes, or None ("in tempo", "nach und nach", "prenez la sourdine")."""
     plain = normalise(text)
-    one_player = _ONE.match(plain) is not None
+    if not TRIGGER.search(plain):
+        return None
+    announced = _announced_note(plain)
+    if announced is None and (to := _TO_INSTRUMENT.search(plain)) is not None:
+        announced = _instrument_in(to["what"], whole=False)
+        if announced is None:
+            return None
+    if announced is not None:
+        return Change(announced, text, True, _ONE.match(plain) is not None)
+    return _unannounced(plain, text)
+
+
+def _unannounced(plain: str, text: str) -> Change | None:
+    """A change that no announcing word makes: "in C", "Trombe in Re", "to Picc."."""
     opening = _OPENING.match(plain) is not None
-    if (named := _announced_note(plain)) is not None:
-        return Change(named, text, True, one_player)
-    if (announced := _TO_INSTRUMENT.search(plain)) is not None:
-        instrument = _instrument_in(announced["what"], whole=False)
-        return Change(instrument, text, True, one_player) if instrument else None
     if (alone := _ALONE.match(plain)) is not None:
-        return Change(crook_of(alone), text, opening, one_player)
+        return Change(crook_of(alone), text, opening)
     if (heading := read_heading(text, title=True)) is not None:
-        return Change(heading, text, opening, one_player)
-    if (bare := _ALONE_INSTRUMENT.match(plain)) is not None:
-        instrument = _instrument_in(bare["what"], whole=True)
-        if instrument is not None:
-            return Change(instrument, text, opening, one_player, bare=not opening)
-    return None
+        return Change(heading, text, opening)
+    bare = _ALONE_INSTRUMENT.match(plain)
+    instrument = _instrument_in(bare["what"], whole=True) if bare is not None else None
+    return None if instrument is None else Change(instrument, text, opening, bare=not opening)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import tomllib
 from dataclasses import dataclass
 from functools import lru_cache
-from importlib.resources import files
+from pathlib import Path
 
 from annotator.pitch import OCTAVE, Interval
 
@@ -28,7 +28,7 @@ class Crook:
 
 
 def _load() -> tuple[Crook, ...]:
-    table = tomllib.loads(files("annotator.reading").joinpath("crooks.toml").read_text("utf-8"))
+    table = tomllib.loads(Path(__file__).with_name("crooks.toml").read_text("utf-8"))
     return tuple(
         Crook(
             id=row["id"],

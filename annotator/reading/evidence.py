@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
 from dataclasses import dataclass
+from functools import cached_property
+from itertools import accumulate
 
 from annotator.reading.changes import Change, read_change
 from annotator.reading.names import Named, read_heading
@@ -31,26 +33,28 @@ class WordChange:
 class NoteTimes:
     """When the notes of a part sound, all its lines together. Grace notes are left out."""
 
-    __slots__ = ("ends", "onsets")
-
     def __init__(self, part: Part) -> None:
-        spans = sorted(
+        self._part = part
+
+    @cached_property
+    def _spans(self) -> list[tuple[float, float]]:
+        # Only a part that changes its crook asks when notes sound.
+        return sorted(
             (note.onset, note.onset + note.duration)
-            for line in part.lines
+            for line in self._part.lines
             for note in line.notes
             if not note.grace
         )
-        self.onsets = [onset for onset, _ in spans]
-        self.ends: list[float] = []  # the latest end of all notes up to this one
-        latest = float("-inf")
-        for _, end in spans:
-            latest = max(latest, end)
-            self.ends.append(latest)
 
-    @property
-    def first(self) -> float:
-        """The onset of the first note; infinity where there is none."""
-        return self.onsets[0] if self.onsets else float("inf")
+    @cached_property
+    def onsets(self) -> list[float]:
+        """Where notes begin, in order."""
+        return [onset for onset, _ in self._spans]
+
+    @cached_property
+    def ends(self) -> list[float]:
+        """For each onset the latest end of all notes up to this one."""
+        return list(accumulate((end for _, end in self._spans), max))
 
     def silent_between(self, one: float, other: float) -> bool:
         """True when no note begins from the earlier position up to, not including, the later one."""

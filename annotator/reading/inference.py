@@ -10,6 +10,7 @@ from bisect import bisect_right
 from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from operator import attrgetter
 
 from annotator.instruments.natural import natural_partial as partial_as_written
 from annotator.pitch import Pitch, transpose
@@ -17,6 +18,7 @@ from annotator.reading.crooks import CROOKS, Crook
 from annotator.reading.keys import read_key
 from annotator.score.model import Part
 
+_PITCH = attrgetter("pitch")
 NEARLY_ALL = 0.95  # of the notes must be natural for a crook to be named
 CLEARLY = 0.05  # is how far the runner-up must stay behind
 ENOUGH = 8  # notes are needed
@@ -112,11 +114,15 @@ def sounding_pitches(part: Part, crooks: Sequence[tuple[float, Crook]] = ()) -> 
 
     ``crooks``: the positions from which the part is in a crook; without any it sounds as written.
     """
+    if not crooks:
+        for line in part.lines:
+            yield from map(_PITCH, line.notes)
+        return
     starts = [position for position, _ in crooks]
     for line in part.lines:
         for note in line.notes:
             index = bisect_right(starts, note.onset) - 1
-            yield transpose(note.pitch, crooks[index][1].sounding) if index >= 0 else note.pitch
+            yield transpose(note.pitch, crooks[max(index, 0)][1].sounding)
 
 
 def infer_part(

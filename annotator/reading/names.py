@@ -15,6 +15,7 @@ from annotator.reading.vocabulary import (
     PREPOSITION,
     REGISTER,
     TABLE,
+    TRIGGER,
     alternation,
     normalise,
     whole_word,
@@ -154,6 +155,8 @@ def read_heading(text: str, *, title: bool = False) -> Named | None:
     is a key and no crook; such texts are passed over.
     """
     plain = normalise(text)
+    if not TRIGGER.search(plain):
+        return None
     if title and _TITLE.search(plain):
         return None
     for match in _candidates(plain):

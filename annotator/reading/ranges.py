@@ -5,15 +5,19 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import replace
+from itertools import chain
+from operator import attrgetter
 from typing import Protocol, runtime_checkable
 
 from annotator.findings import Finding
 from annotator.pitch import OCTAVE, Interval, Pitch
 from annotator.reading.bass_clef import cut_at_bass_clefs, joined, same_reading
+from annotator.reading.evidence import number_of
 from annotator.reading.interval_words import in_words
 from annotator.reading.model import Segment
 from annotator.score.model import Note, Part
 
+_PITCH = attrgetter("pitch")
 _MOST_OUT = 0.5  # of a segment's notes out of range make an octave worth moving
 _MOST_IN = 0.95  # of them must then be in range
 
@@ -47,7 +51,7 @@ def in_range(
     made: list[Segment] = []
     findings = []
     for (segment, bass), own in zip(pieces, notes, strict=True):
-        counts = Counter(note.pitch.semitone for note in own)
+        counts = Counter(map(_PITCH, own))
         shift = _octaves(counts, segment.read.chromatic, low, high)
         moved = segment
         if shift:
@@ -57,7 +61,7 @@ def in_range(
             if bass and shift > 0:  # the old clef says where it sounds; elsewhere the player moves it
                 moved = replace(moved, sounding=segment.sounding + octave)
             findings.append(_moved(part, segment, moved, bass=bass, instrument=instrument))
-        findings += _outside(part, moved, own, instrument)
+        findings += _outside(part, moved, own, counts, instrument)
         if made and same_reading(made[-1], moved):
             made[-1] = joined(made[-1], moved)
         else:
@@ -86,6 +90,8 @@ def _moved(part: Part, segment: Segment, moved: Segment, *, bass: bool, instrume
 
 
 def _by_segment(part: Part, segments: Sequence[Segment]) -> list[list[Note]]:
+    if len(segments) == 1:
+        return [list(chain.from_iterable(line.notes for line in part.lines))]
     found: list[list[Note]] = [[] for _ in segments]
     for line in part.lines:
         index = 0
@@ -96,13 +102,13 @@ def _by_segment(part: Part, segments: Sequence[Segment]) -> list[list[Note]]:
     return found
 
 
-def _share(counts: Counter[int], move: int, low: int, high: int) -> float:
+def _share(counts: Counter[Pitch], move: int, low: int, high: int) -> float:
     total = sum(counts.values())
-    inside = sum(times for semitone, times in counts.items() if low <= semitone + move <= high)
+    inside = sum(times for pitch, times in counts.items() if low <= pitch.semitone + move <= high)
     return inside / total if total else 1.0
 
 
-def _octaves(counts: Counter[int], move: int, low: int, high: int) -> int:
+def _octaves(counts: Counter[Pitch], move: int, low: int, high: int) -> int:
     """Octaves (−1, 0, +1) to read higher."""
     if _share(counts, move, low, high) >= 1 - _MOST_OUT:
         return 0
@@ -112,28 +118,26 @@ def _octaves(counts: Counter[int], move: int, low: int, high: int) -> int:
     return 0
 
 
-def _outside(part: Part, segment: Segment, notes: list[Note], instrument: Ranged) -> list[Finding]:
-    low, high = instrument.low.semitone, instrument.high.semitone
+def _outside(
+    part: Part, segment: Segment, notes: list[Note], counts: Counter[Pitch], instrument: Ranged
+) -> list[Finding]:
     move = segment.read.chromatic
+    below = {pitch for pitch in counts if pitch.semitone + move < instrument.low.semitone}
+    above = {pitch for pitch in counts if pitch.semitone + move > instrument.high.semitone}
     findings = []
-    for side, words, bound in (("below", "below", instrument.low), ("above", "above", instrument.high)):
-        out = [
-            note
-            for note in notes
-            if (note.pitch.semitone + move < low if side == "below" else note.pitch.semitone + move > high)
-        ]
+    for side, out, bound in (("below", below, instrument.low), ("above", above, instrument.high)):
         if not out:
             continue
-        first = min(out, key=lambda note: note.onset)
-        count = f"{len(out)} notes lie" if len(out) > 1 else "1 note lies"
+        times = sum(counts[pitch] for pitch in out)
+        first = min((note for note in notes if note.pitch in out), key=lambda note: note.onset)
+        clef = "; old bass-clef notation is read an octave higher" if side == "below" else ""
         findings.append(
             Finding(
                 f"{side}-range",
-                f"{count} {words} the range of the {instrument.name} ({bound.name} written), the first in "
-                "this measure"
-                + ("; old bass-clef notation is read an octave higher" if side == "below" else ""),
+                f"{times} note{'s lie' if times > 1 else ' lies'} {side} the range of the {instrument.name} "
+                f"({bound.name} written), the first in this measure{clef}",
                 part.id,
-                part.measures[first.measure].number if first.measure < len(part.measures) else None,
+                number_of(part, first.measure),
             )
         )
     return findings

@@ -6,10 +6,10 @@ import re
 import tomllib
 import unicodedata
 from collections.abc import Iterable
-from importlib.resources import files
+from pathlib import Path
 from typing import Any
 
-TABLE: dict[str, Any] = tomllib.loads(files("annotator.reading").joinpath("words.toml").read_text("utf-8"))
+TABLE: dict[str, Any] = tomllib.loads(Path(__file__).with_name("words.toml").read_text("utf-8"))
 
 # Signs that part headings carry in several codings: SMuFL's accidentals (E260–E262), ordinal signs,
 # the many hyphens and spaces.
@@ -42,7 +42,10 @@ LONGEST = 240  # characters looked at: longer texts are prefaces, not headings
 
 def normalise(text: str) -> str:
     """Lower case, no accents (é → e), one space between words; ♭ ♯ ♮ kept."""
-    text = text[: 4 * LONGEST].translate(_SIGNS)
+    text = text[: 4 * LONGEST]
+    if text.isascii():
+        return " ".join(text.replace("_", " ").lower().split())[:LONGEST]
+    text = text.translate(_SIGNS)
     text = "".join(
         char for char in unicodedata.normalize("NFKD", text) if not unicodedata.combining(char)
     ).casefold()
@@ -80,8 +83,8 @@ _REGISTERS = [word for words in TABLE["registers"].values() for word in words]
 REGISTER = rf"(?:(?:{alternation(_REGISTERS)})\.?[\s-]*)"
 _PREPOSITIONS = alternation(TABLE["prepositions"]["words"])
 PREPOSITION = rf"(?:{_PREPOSITIONS})[\s.:]*(?:{REGISTER})?"
-# An instrument's name ends where no letter follows, or where "in" and a note follow without a space.
-_GLUED = rf"(?=(?:{_PREPOSITIONS})[\s-]*{re.sub('[?]P<[a-z]+>', '?:', NOTE)})"
+# An instrument's name ends where no letter follows, or where "in" does without a space.
+_GLUED = rf"(?=(?:{_PREPOSITIONS})(?:[\s-]|{alternation(TABLE['notes'])}|{alternation(TABLE['compounds'])}))"
 INSTRUMENT = (
     rf"(?<![a-z])(?P<register>{REGISTER}*)"
     rf"(?P<instrument>{alternation(FAMILY_OF)})(?:(?![a-z])|{_GLUED})\.?"
@@ -91,4 +94,19 @@ BETWEEN = (
     r"|\d++(?:st|nd|rd|th|ere|er|re|eme|e|a|o|ma|da|za|ta|mo|do|to)?(?![a-z])"
     r"|(?<![a-z])[ivx]++(?:a|o|e)?(?![a-z])"
     rf"|{whole_word([*TABLE['between']['words'], *_REGISTERS])})*"
+)
+# No text without one of these names an instrument or a crook; most words in a part have none.
+TRIGGER = re.compile(
+    r"(?<![a-z])(?:"
+    + alternation(
+        [
+            *FAMILY_OF,
+            *_REGISTERS,
+            *TABLE["prepositions"]["words"],
+            *TABLE["piccolo"]["words"],
+            *TABLE["changes"]["announces"],
+            *TABLE["changes"]["alone"],
+        ]
+    )
+    + ")"
 )
