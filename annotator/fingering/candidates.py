@@ -13,14 +13,17 @@ from annotator.instruments import Instrument, tube
 from annotator.instruments.model import OPEN_SEMITONE
 
 _FUNDAMENTAL = OPEN_SEMITONE - 12
+_FARTHEST = 60.0
+"""Cents: an alternate farther off than 1-2-3 ever is (57.5) is no way to play the note. It only bars
+combinations of four valves, whose lengths add up to far less than their semitones (computed)."""
 
 
 @lru_cache(maxsize=8192)
 def candidates(semitone: int, instrument: Instrument, asked: tuple[int, ...] = ()) -> tuple[Fingering, ...]:
     """Every way to play the written pitch ``semitone`` (C4 = 60), the usual one first, then by tubing.
 
-    ``asked``: barred partials to use all the same. Empty when the note is out of reach or out of
-    the instrument's written range.
+    ``asked``: barred partials to use all the same. Alternates hopelessly out of tune are left out.
+    Empty when the note is out of reach or out of the instrument's written range.
     """
     if not instrument.low.semitone <= semitone <= instrument.high.semitone:
         return ()
@@ -32,7 +35,7 @@ def candidates(semitone: int, instrument: Instrument, asked: tuple[int, ...] = (
                 if _FUNDAMENTAL + tube.partial_semitones(n) - combination.semitones == semitone:
                     cents = tube.partial_deviation(n) + combination.cents
                     found.append(Fingering(combination.name, n, round(cents, 1) + 0.0))
-    return tuple(found)
+    return (*found[:1], *(other for other in found[1:] if abs(other.cents) <= _FARTHEST))
 
 
 def usual(semitone: int, instrument: Instrument) -> Fingering | None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from annotator.fingering import sentences
+from annotator.fingering import sentences, trills
 from annotator.fingering.candidates import out_of_reach
 from annotator.fingering.costing import Approach, Costing, Matrix
 from annotator.fingering.crossing import Way
@@ -79,7 +79,7 @@ def finished(costing: Costing, reach: Reach, chosen: tuple[int, int], around: Ar
     way = reach.ways[place]
     if reach.severity < 0:
         reach.severity = severity_of(reach)
-    trill = sentences.trill_flag(costing, note, way, reach.others)
+    trill = trills.trill_flag(costing, note, way, reach.others)
     flagged = sentences.grade_of(costing, reach.severity) > 0
     if not flagged and trill is None and way.departure == 0:
         reach.cells[left][place] = found = _played(costing, reach, way)
@@ -102,7 +102,7 @@ def finished(costing: Costing, reach: Reach, chosen: tuple[int, int], around: Ar
     flag = sentences.crossing_flag(costing, into, reach.severity) if into and flagged else None
     why = ""
     if way.departure:
-        reason = sentences.trill_reason(costing, way, reach.others)
+        reason = trills.trill_reason(costing, way, reach.others)
         why = sentences.departure(costing, way, into, out, reason)
     if len(reach.texts) > _MOST_TEXTS:
         reach.texts.clear()

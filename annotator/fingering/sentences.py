@@ -18,10 +18,9 @@ from annotator.fingering.crossing import (
     partials_between,
     reasons,
     thousandths,
-    trill_weight,
 )
 from annotator.fingering.model import Crossing, ReadNote
-from annotator.fingering.ornaments import Neighbour, is_tremolo_start
+from annotator.fingering.ornaments import is_tremolo_start
 from annotator.instruments import tube
 from annotator.instruments.model import FUNDAMENTAL
 from annotator.pitch import Pitch
@@ -48,7 +47,7 @@ _NEEDS = {
     PARTIAL_CHANGE: "changes the partial",
     FINGERS: "moves more fingers",
 }
-_FINGERS = ("first", "second", "third", "fourth")
+FINGER_NAMES = ("first", "second", "third", "fourth")
 _SEMITONE_NAMES = ("C", "C♯", "D", "E♭", "E", "F", "F♯", "G", "A♭", "A", "B♭", "B")
 _NOTE_VALUES = {
     4.0: "whole notes",
@@ -99,45 +98,12 @@ def crossing_flag(costing: Costing, move: Move, severity: int) -> Crossing | Non
     found = reasons(costing.elements(left, reached, slurred))
     told = " and ".join(_explained(reason, left, reached, slurred) for reason in found)
     sentence = (
-        f"{_name(move.before.pitch)} ({left.fingering.valves}) to {_name(move.note.pitch)} "
+        f"{name_of(move.before.pitch)} ({left.fingering.valves}) to {name_of(move.note.pitch)} "
         f"({reached.fingering.valves}), {pace(move.before, move.note)}: {told}{eased}"
     )
     instead, gain = _instead(costing, move, planned)
     short = SHORT[found[0]] if found else ""
     return Crossing(grade, found, sentence, instead, short, severity / UNIT, gain)
-
-
-def trill_flag(costing: Costing, note: ReadNote, way: Way, others: tuple[Neighbour, ...]) -> Crossing | None:
-    """The flag of a note whose trill no fingering makes good, or None."""
-    worst: Crossing | None = None
-    for other in others:
-        if not other.trilled:
-            continue
-        options = costing.ways(other.pitch.semitone)
-        pair = f"trill {_name(note.pitch)}–{_name(other.pitch)}"
-        if not options:
-            return Crossing(3, (TRILL,), f"{pair}: {_name(other.pitch)} is out of reach", None, SHORT[TRILL])
-        severity = trill_severity(costing, note, other)
-        grade = grade_of(costing, severity)
-        if not grade or (worst is not None and worst.grade >= grade):
-            continue
-        best = costing.best_neighbour(way, other)[1] or options[0]
-        sentence = (
-            f"{pair}: no fingering in this profile keeps one partial and moves one finger; "
-            f"{way.fingering.valves} and {best.fingering.valves} is the least bad"
-        )
-        instead, gain = _better_trill(costing, way, best, other, note)
-        worst = Crossing(grade, (TRILL,), sentence, instead, SHORT[TRILL], severity / UNIT, gain)
-    return worst
-
-
-def trill_severity(costing: Costing, note: ReadNote, other: Neighbour) -> int:
-    """The least a trill costs with any pair of fingerings, in thousandths."""
-    return min(
-        trill_weight(main, option, costing.profile)
-        for main in costing.ways(note.pitch.semitone)
-        for option in costing.ways(other.pitch.semitone)
-    )
 
 
 def both(crossing: Crossing | None, trill: Crossing | None) -> Crossing | None:
@@ -189,22 +155,7 @@ def _saving(costing: Costing, move: Move, way: Way, chart_around: bool) -> tuple
     named = reasons(costing.elements(left, reached, slurred))
     needs = _NEEDS[named[0]] if named else "moves more fingers"
     there = f"{left.fingering.valves} to {reached.fingering.valves}"
-    return charted - planned, f"{there} in {pace(move.before, move.note)} {needs}"
-
-
-def trill_reason(costing: Costing, way: Way, others: tuple[Neighbour, ...]) -> str:
-    """Why a trilled note is fingered as it is."""
-    for other in others:
-        best = costing.best_neighbour(way, other)[1]
-        if best is None:
-            continue
-        what = f"{_kind(other)} {_name(other.pitch)}"
-        moving = [finger for finger in range(4) if (way.mask ^ best.mask) >> finger & 1]
-        if best.partial == way.partial and len(moving) == 1:
-            finger = _FINGERS[moving[0]]
-            return f"the {what} keeps one partial and moves the {finger} finger only"
-        return f"the {what} goes best with {best.fingering.valves}"
-    return ""
+    return charted - planned, f"{there}, {pace(move.before, move.note)}, {needs}"
 
 
 def grade_of(costing: Costing, severity: int) -> int:
@@ -239,30 +190,11 @@ def _instead(costing: Costing, move: Move, planned: int) -> tuple[str | None, fl
     if best is None or planned - best[0] < thousandths(costing.profile["grade.instead"]):
         return None, 0.0
     changes = [
-        f"{_name(note.pitch)} with {new.fingering.valves}"
+        f"{name_of(note.pitch)} with {new.fingering.valves}"
         for note, old, new in ((move.before, move.left, best[2]), (move.note, move.reached, best[3]))
         if new.fingering != old.fingering
     ]
     return " and ".join(changes) or None, round((planned - best[1]) / UNIT, 3) if changes else 0.0
-
-
-def _better_trill(
-    costing: Costing, way: Way, best: Way, other: Neighbour, note: ReadNote
-) -> tuple[str | None, float]:
-    planned = trill_weight(way, best, costing.profile)
-    cost, main, option = min(
-        (
-            (trill_weight(main, option, costing.profile), main, option)
-            for main in costing.offered(note.pitch.semitone)
-            for option in costing.offered(other.pitch.semitone)
-        ),
-        key=lambda item: item[0],
-    )
-    if planned - cost < thousandths(costing.profile["grade.instead"]):
-        return None, 0.0
-    pairs = ((note.pitch, main), (other.pitch, option))
-    text = " and ".join(f"{_name(pitch)} with {new.fingering.valves}" for pitch, new in pairs)
-    return text, round((planned - cost) / UNIT, 3)
 
 
 def _explained(reason: str, left: Way, reached: Way, slurred: bool) -> str:
@@ -271,9 +203,10 @@ def _explained(reason: str, left: Way, reached: Way, slurred: bool) -> str:
     up, down = left.mask & ~reached.mask, reached.mask & ~left.mask
     to = f"to partial {reached.partial}"
     rising = reached.partial > left.partial
+    go = "goes" if down.bit_count() == 1 else "go"
     between = ", ".join(_partial_name(n, reached.tubing) for n in partials_between(left, reached))
     told = {
-        FINGER_EXCHANGE: f", {_fingers(up)} up as {_fingers(down)} goes down",
+        FINGER_EXCHANGE: f", {_fingers(up)} up as {_fingers(down)} {go} down",
         CONTRARY_MOTION: f"{slur}, {'up' if rising else 'down'} {to} while tubing is "
         + ("added" if rising else "taken away"),
         PARTIAL_SKIP: f"{slur}, {between} may speak between",
@@ -285,12 +218,8 @@ def _explained(reason: str, left: Way, reached: Way, slurred: bool) -> str:
     return reason + told[reason]
 
 
-def _kind(other: Neighbour) -> str:
-    return "trill to" if other.trilled else "ornament's"
-
-
 def _fingers(mask: int) -> str:
-    return " and ".join(_FINGERS[finger] for finger in range(4) if mask >> finger & 1)
+    return " and ".join(FINGER_NAMES[finger] for finger in range(4) if mask >> finger & 1)
 
 
 def _partial_name(n: int, tubing: int) -> str:
@@ -298,5 +227,5 @@ def _partial_name(n: int, tubing: int) -> str:
     return f"{_SEMITONE_NAMES[step]}{octave - 1}"
 
 
-def _name(pitch: Pitch) -> str:
+def name_of(pitch: Pitch) -> str:
     return pitch.name.replace("#", "♯").replace("b", "♭")
