@@ -26,7 +26,10 @@ SUFFIXES = (".txt", ".svg", ".pdf", ".json")
     help="Write it to FILE: .txt, .svg, .pdf or .json.",
 )
 def chart(instrument: str, as_json: bool, paper: str, out: Path | None) -> None:
-    """The fingering chart: every note of the range with valves, partial, cents and alternates."""
+    """Print or draw the fingering chart of a trumpet.
+
+    Every note of the written range with its valves, partial, cents and alternates.
+    """
     from annotator.sheets import chart as sheets  # noqa: PLC0415 - keeps --help quick
     from annotator.sheets.paper import paper as paper_called  # noqa: PLC0415
 

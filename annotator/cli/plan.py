@@ -27,9 +27,9 @@ CASE = "c-trumpet,bb-trumpet,eb-trumpet,a-piccolo"
 @click.option("--part", multiple=True, metavar="ID", help="Only parts of this id or name; may be repeated.")
 @click.option("--json", "as_json", is_flag=True, help="Print the plan as JSON.")
 def plan(folder: Path, case: str, part: tuple[str, ...], as_json: bool) -> None:
-    """Choose instruments for a concert: the scores of FOLDER, in order of their names.
+    """Choose trumpets for a concert and count the playing.
 
-    For each piece an instrument and why; changes, rests for mutes and crooks;
+    The concert is the scores of FOLDER, in order of their names. For each piece an instrument and why; changes, rests for mutes and crooks;
     minutes of playing with repeats, high and loud, for each piece and in all.
     """
     from annotator.concert.document import document, text  # noqa: PLC0415 - keeps --help quick

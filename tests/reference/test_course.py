@@ -168,3 +168,29 @@ def test_repeats_of_the_lilypond_suite(name: str) -> None:
     theirs = [str(bar.number) for bar in parsed.parts[0].expandRepeats().getElementsByClass("Measure")]
     order = unfold(signs(prepared.written.root, part.id)).order
     assert [part.measures[index].number for index in order] == theirs
+
+
+@pytest.mark.parametrize("name", ["01", "02", "03", "04", "08", "09", "10", "11"])
+def test_seconds_of_playing_as_music21_counts_them(name: str) -> None:
+    """Parts of one player and without gradual tempi; notes of cues are nobody's to play.
+
+    music21: ``expandRepeats``, then ``secondsMap`` of the unfolded part.
+    """
+    path = next(path for path in DEMO_FOLDER.glob(f"{name}*"))
+    prepared = prepare(path.read_bytes(), Options())
+    played = prepared.played[0]
+    parsed = music21.converter.parse(path)
+    assert isinstance(parsed, music21.stream.Score)
+    part = parsed.parts[0]
+    try:
+        part = part.expandRepeats()
+    except music21.repeat.ExpanderException:
+        assert unfold(signs(prepared.written.root, played.part.id)).notes == ()
+    theirs = sum(
+        each["durationSeconds"]
+        for each in part.flatten().secondsMap
+        if isinstance(each["element"], music21.note.Note)
+        and getattr(each["element"].style, "noteSize", "") != "cue"
+    )
+    found = load_of_line(prepared.written.root, played, played.lines[0], prepared.clock)
+    assert found.playing == pytest.approx(theirs, abs=0.1)
