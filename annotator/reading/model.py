@@ -12,6 +12,23 @@ from annotator.reading.inference import Inference
 
 
 @dataclass(frozen=True, slots=True)
+class Stage:
+    """A crook in force from ``position`` (quarters) in measure index ``measure`` on.
+
+    ``natural`` is the crook whose partials the player of a natural trumpet would use: the crook
+    itself, except in a part that holds sounding pitches.
+    """
+
+    position: float
+    measure: int
+    crook: Crook
+    evidence: str
+    family: str = ""
+    natural: Crook | None = None
+    named: bool = True
+
+
+@dataclass(frozen=True, slots=True)
 class Segment:
     """A stretch of a part under one crook.
 

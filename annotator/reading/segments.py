@@ -15,11 +15,11 @@ from annotator.reading.evidence import number_of
 from annotator.reading.inference import Inference, infer_part, natural_partial
 from annotator.reading.interval_words import in_words
 from annotator.reading.keys import interval_in_key
-from annotator.reading.model import Reading, Segment
+from annotator.reading.model import Reading, Segment, Stage
 from annotator.reading.names import sound_crook
 from annotator.reading.overrides import Span, parse_crook_option, place
 from annotator.reading.ranges import Ranged, in_range
-from annotator.reading.timeline import Stage, sounds_as_written, timeline
+from annotator.reading.timeline import sounds_as_written, timeline
 from annotator.score.model import Part
 
 

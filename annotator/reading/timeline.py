@@ -18,30 +18,14 @@ from dataclasses import dataclass, replace
 
 from annotator.findings import Finding
 from annotator.pitch import Interval
-from annotator.reading.concert_pitch import is_at_concert_pitch, natural_shares
+from annotator.reading.concert_pitch import written_or_sounding
 from annotator.reading.crooks import BY_ID, C, Crook, crook_for, same_but_octave
 from annotator.reading.evidence import NoteTimes, Source, WordChange, changes, headings, number_of
 from annotator.reading.interval_words import in_words
+from annotator.reading.model import Stage
 from annotator.reading.names import Named
 from annotator.reading.vocabulary import TABLE
 from annotator.score.model import Part, Transposition
-
-
-@dataclass(frozen=True, slots=True)
-class Stage:
-    """A crook in force from ``position`` (quarters) in measure index ``measure`` on.
-
-    ``natural`` is the crook whose partials the player of a natural trumpet would use: the crook
-    itself, except in a part that holds sounding pitches.
-    """
-
-    position: float
-    measure: int
-    crook: Crook
-    evidence: str
-    family: str = ""
-    natural: Crook | None = None
-    named: bool = True
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,9 +44,15 @@ def timeline(part: Part) -> tuple[tuple[Stage, ...], tuple[Finding, ...]]:
     builder.begin()
     for event in _events(part, times):
         builder.meet(event)
-    if not part.transpositions:
-        builder.without_transpose()
-    return tuple(builder.stages), tuple(builder.findings)
+    builder.compare_headings()
+    if part.transpositions or not any(_moves(stage) for stage in builder.stages):
+        return tuple(builder.stages), tuple(builder.findings)
+    stages, finding = written_or_sounding(part, builder.stages)
+    return stages, (*builder.findings, finding)
+
+
+def _moves(stage: Stage) -> bool:
+    return stage.named and stage.crook.sounding != C.sounding
 
 
 def sounds_as_written(part: Part) -> bool:
@@ -151,14 +141,20 @@ class _Builder:
                         f"being the first ({others} after it)",
                         0,
                     )
-            elif not _compatible(source.named, believed.named):
+        return believed
+
+    def compare_headings(self) -> None:
+        """Headings that disagree, unless the other crook is one the part changes to later."""
+        named = [source for source in self.sources if source.named.crook is not None]
+        later = [stage.crook for stage in self.stages[1:]]
+        for source in named[1:]:
+            if not _compatible(source.named, named[0].named) and not any(map(source.named.allows, later)):
                 self.find(
                     "headings-disagree",
-                    f"{believed.label} and {source.label} name different crooks; the first was believed, "
+                    f"{named[0].label} and {source.label} name different crooks; the first was believed, "
                     "being closer to the music",
                     0,
                 )
-        return believed
 
     def _by_transpose(self, item: Transposition, said: Source | None) -> tuple[Crook, str]:
         crook = crook_for(item.interval)
@@ -268,42 +264,6 @@ class _Builder:
                 f"the crook changes from {now.crook.name} to {stage.crook.name} with no rest to change it in",
                 stage.measure,
             )
-
-    def without_transpose(self) -> None:
-        """Headings and no transpose element: does the file hold written or sounding pitches?"""
-        if not any(stage.named and stage.crook.sounding != C.sounding for stage in self.stages):
-            return
-        label = self.stages[0].evidence if self.stages[0].named else self.stages[1].evidence
-        shares = natural_shares(self.part, [(stage.position, stage.crook) for stage in self.stages])
-        if is_at_concert_pitch(shares):
-            why = (
-                f"{shares.as_sounding:.0%} of its notes are natural partials as they stand, and "
-                f"{shares.as_written:.0%} if they were written for the crook"
-            )
-            self.find(
-                "concert-pitch",
-                f"{label} names a crook, and there is no transpose element; the file was read as holding the "
-                f"sounding pitches already: {why}. If it holds written pitches, set the crook",
-                0,
-            )
-            self.stages = [
-                replace(
-                    stage,
-                    crook=C,
-                    natural=stage.crook,
-                    evidence=f"no transpose element, and the notes are natural partials of "
-                    f"{stage.crook.name} as they sound; {stage.evidence}",
-                )
-                for stage in self.stages
-            ]
-            return
-        self.find(
-            "no-transpose",
-            f"{label} names a crook, and the file has no transpose element, so by itself it sounds as "
-            "written; the words were believed, since the player reads the page. If the file holds "
-            "sounding pitches, set the crook to C",
-            0,
-        )
 
 
 def _compatible(one: Named, other: Named) -> bool:

@@ -173,7 +173,8 @@ class Part:
 
     ``lines`` hold the struck notes player by player, ``heads`` every pitched note head in document
     order. ``containers`` are the numbers of the part's measures among ``places.Places.containers``.
-    ``lyric_numbers`` are those in use.
+    ``lyric_numbers`` are those in use. ``concert``: the file is a ``<concert-score/>``, every part of
+    which holds the sounding pitches (MusicXML 4.0).
     """
 
     id: str
@@ -191,6 +192,7 @@ class Part:
     containers: tuple[int, ...] = ()
     clefs: tuple[Clef, ...] = ()
     lyric_numbers: frozenset[str] = frozenset()
+    concert: bool = False
     warnings: tuple[Finding, ...] = ()
 
 

@@ -173,6 +173,7 @@ def _names(headers: list[Part]) -> str:
 def _headers(root: etree._Element) -> Iterator[Part]:
     credits = tuple(text for words in root.iterfind("credit/credit-words") if (text := text_of(words)))
     part_list = root.find("part-list")
+    concert = root.find("defaults/concert-score") is not None
     for element in () if part_list is None else part_list.iterchildren("score-part"):
         sounds = tuple(
             Sound(0.0, 0, text_of(sound)) for sound in element.iterfind("score-instrument/instrument-sound")
@@ -185,6 +186,7 @@ def _headers(root: etree._Element) -> Iterator[Part]:
                 text_of(name) for name in element.iterfind("score-instrument/instrument-name")
             ),
             headings=credits,
+            concert=concert,
             sounds=tuple(sound for sound in sounds if sound.name),
         )
 

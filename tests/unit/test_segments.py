@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import pytest
 from hypothesis import given
@@ -123,6 +124,25 @@ def test_heading_over_sounding_pitches_is_noticed() -> None:
     assert segment.natural_crook.id == "D"
     assert segment.old_part == Interval(-1, -2)
     assert codes(reading) == ["concert-pitch"]
+
+
+def test_concert_score_holds_sounding_pitches() -> None:
+    made = replace(part("C5 C#5 F5 A5", name="Trumpet in B♭"), concert=True)
+    reading = read(made)
+    assert not reading.differs
+    assert reading.segments[0].natural_crook.id == "Bb"
+    assert codes(reading) == ["concert-pitch"]
+
+
+def test_instruments_of_later_changes_are_no_disagreement() -> None:
+    made = part(
+        "C5 - - - | C5",
+        name="Trumpet in F",
+        instrument_names=["Trumpet in F", "Trumpet in C"],
+        transposes=[(1, F), (2, (0, 0))],
+        words=[(1.5, "muta in C")],
+    )
+    assert codes(read(made)) == []
 
 
 def test_written_natural_partials_are_no_concert_pitch() -> None:
