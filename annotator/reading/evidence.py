@@ -128,12 +128,21 @@ def changes(part: Part, times: NoteTimes) -> tuple[WordChange, ...]:
     found = []
     for words in part.words:
         change = read_change(words.text)
-        if change is None or is_heading(words):
+        if change is None or is_heading(words) or _labels_cue_notes(part, words, change):
             continue
         found.append(
             WordChange(_takes_effect(words.position, change, times), words, change, _label(words, part))
         )
     return tuple(sorted(found, key=lambda item: item.position))
+
+
+def _labels_cue_notes(part: Part, words: Words, change: Change) -> bool:
+    """True for the name of another instrument over its cue notes ("Tpt. 1 in C")."""
+    return (
+        change.named.family != ""
+        and not change.announces
+        and any(head.cue and head.measure == words.measure for head in part.heads)
+    )
 
 
 def _takes_effect(position: float, change: Change, times: NoteTimes) -> float:
