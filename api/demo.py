@@ -76,7 +76,8 @@ def _run(files: list[tuple[str, bytes]], out: Path, instrument: str) -> int:
     _print_table(reports, {part.name: part.seconds for part in job.parts})
     for report in reports:
         for warning in report["warnings"]:
-            click.echo(f"{report['source']['name']}, measure {warning['measure']}: {warning['message']}")
+            where = f", measure {warning['measure']}" if warning["measure"] else ""
+            click.echo(f"{report['source']['name']}{where}: {warning['message']}")
     failed = [part for part in job.parts if part.state == "failed"]
     for part in failed:
         click.echo(f"failed: {part.name}: {part.reason}", err=True)
