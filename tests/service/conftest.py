@@ -18,7 +18,7 @@ import pytest
 import redis
 
 from tests.service.scores import BAD_SCORE, score
-from workers.embedded import free_port
+from workers.embedded import free_port, server_binary
 
 ROOT = Path(__file__).parents[2]
 QUEUES = ("valkey", "redis-server")
@@ -155,3 +155,27 @@ def mixed_job(client: httpx.Client) -> dict[str, object]:
     answer = post(client, ("one.musicxml", score("F")), ("bad.musicxml", BAD_SCORE), ("two.xml", score("E")))
     assert answer.status_code == 202, answer.text
     return ended(client, answer.json()["id"])
+
+
+@pytest.fixture(scope="session")
+def queue_url(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+    """The server that comes with the program, alone, for tests of what works with it."""
+    port = free_port()
+    folder = tmp_path_factory.mktemp("queue")
+    command = [
+        server_binary(),
+        "--port",
+        str(port),
+        "--bind",
+        "127.0.0.1",
+        "--save",
+        "",
+        "--dir",
+        str(folder),
+    ]
+    process = subprocess.Popen(command, stdout=subprocess.DEVNULL)
+    url = f"redis://127.0.0.1:{port}/0"
+    wait_until(lambda: _pings(url))
+    yield url
+    process.terminate()
+    process.wait(10)

@@ -38,6 +38,7 @@ def keyed(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Service]:
             "CROOKLINE_MAX_FILE": "100000",
             "CROOKLINE_MAX_UNPACKED": "1000000",
             "CROOKLINE_MAX_PARTS": "5",
+            "CROOKLINE_SMALL_PARTS": "0",
             "CROOKLINE_UPLOAD_RATE": "1000000",
             "CROOKLINE_RATE": "120 per minute",
             "CROOKLINE_CORS_ORIGINS": ORIGIN,
@@ -97,6 +98,20 @@ def test_one_owners_idempotency_key_is_not_anothers(keyed: Service) -> None:
             )
             ids.add(answer.json()["id"])
     assert len(ids) == 2
+
+
+def test_owners_share_the_workers_fairly(keyed: Service) -> None:
+    # All jobs go through the bulk queue here, and there is one worker.
+    with as_owner(keyed, "pit") as pit, as_owner(keyed, "library") as library:
+        opera = [
+            post(pit, *[(f"{n}.xml", score("F", 60, f"Act {act} {n}")) for n in range(5)]).json()["id"]
+            for act in range(4)
+        ]
+        ended(library, post(library, ("study.xml", score("E", title="A study"))).json()["id"])
+        waiting = sum(pit.get(f"/v1/jobs/{act}").json()["counts"]["queued"] for act in opera)
+        assert waiting >= 5
+        for act in opera:
+            pit.delete(f"/v1/jobs/{act}")
 
 
 def test_the_secret_is_nowhere_in_log_or_store(keyed: Service) -> None:
