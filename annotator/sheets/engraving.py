@@ -27,6 +27,7 @@ from annotator.errors import BadOption, UnreadableScore
 from annotator.sheets import engraving_layout as layout
 from annotator.sheets import engraving_sheet as sheet
 from annotator.sheets.drawing import FACE
+from annotator.sheets.engraving_clearance import clear
 from annotator.sheets.engraving_mei import prepare
 from annotator.sheets.engraving_source import Copy, copy_part, parse, part_ids
 from annotator.sheets.glyphs import draw_signs
@@ -36,7 +37,6 @@ from annotator.sheets.paper import A4, Paper
 ROLL_HEIGHT = 60_000
 # Half the distance of two staff lines, in tenths of a millimetre: a staff of 7.0 mm, as printed parts have.
 UNIT = 8.75
-_STYLE = re.compile(r"<style\b.*?</style>", re.DOTALL)
 _BOLD = re.compile(r'class="(fing|ending|reh|tempo)( [^"]*)?"')
 _ITALIC = re.compile(r'class="(dir|dynam|mNum)( [^"]*)?"')
 _SHAPE = re.compile(r"<(?:path|polygon|polyline|rect|ellipse) (?![^>]*stroke=)")
@@ -172,7 +172,7 @@ class Engraving:
         )
         above = self.paper.margin * 100 + head
         music = "".join(
-            f'<g transform="translate(0 {above + place - system.top:.0f})">{system.svg}</g>'
+            f'<g transform="translate(0 {above + place - system.top:.0f})">{_finished(system.svg)}</g>'
             for place, (_, system) in zip(places, chosen, strict=True)
         )
         glyphs = "".join(dict.fromkeys(glyph for glyph, _ in chosen))
@@ -237,20 +237,20 @@ def _systems(copy: Copy, paper: Paper, *, own_breaks: bool = False) -> list[tupl
         rolls = [toolkit.renderToSVG(number + 1) for number in range(toolkit.getPageCount())]
     systems: list[tuple[str, layout.System]] = []
     for roll in rolls:
-        head, cut = layout.cut(_presentable(roll))
+        head, cut = layout.cut(roll)
         glyphs = head[head.find("<defs>") : head.find("</defs>") + len("</defs>")]
         systems.extend((glyphs, system) for system in cut)
     return systems
 
 
-def _presentable(roll: str) -> str:
-    """The roll with its style rules as attributes: a strict page allows no style element."""
-    glyphs, end, music = _STYLE.sub("", roll).partition("</defs>")
+def _finished(music: str) -> str:
+    """A system fit to be seen: style rules as attributes (a strict page allows no style element), music
+    signs drawn, fingerings clear of slurs. Done for the pages that are looked at, not for all."""
     music = _SHAPE.sub(lambda match: match.group(0) + 'stroke="currentColor" ', music)
     music = _BOLD.sub(lambda match: match.group(0) + ' font-weight="bold"', music)
     music = _ITALIC.sub(lambda match: match.group(0) + ' font-style="italic"', music)
     music = _PLACEHOLDER.sub(lambda match: match.group(0) + ' visibility="hidden"', music)
-    return glyphs + end + draw_signs(music)
+    return clear(draw_signs(music))
 
 
 def _options(paper: Paper, *, roll: bool, own_breaks: bool = False) -> dict[str, Any]:
@@ -265,7 +265,8 @@ def _options(paper: Paper, *, roll: bool, own_breaks: bool = False) -> dict[str,
         "pageMarginBottom": 0,
         "header": "none",
         "footer": "none",
-        "svgRemoveXlink": False,
+        "svgFormatRaw": True,
+        "outputFormatRaw": True,
         "unit": UNIT,
         "lyricSize": 3.2,
         "lyricTopMinMargin": 1.5,

@@ -9,7 +9,6 @@ import re
 from dataclasses import dataclass
 from functools import cache
 
-from annotator.sheets.engraving_clearance import clear
 from annotator.sheets.engraving_source import Bar
 
 _SYSTEM = re.compile(r'<g id="[^"]*" class="system">')
@@ -64,7 +63,7 @@ def cut(roll: str) -> tuple[str, list[System]]:
         return roll, []
     # The last "</g>" closes the roll's own margin.
     ends = [*starts[1:], roll.rindex("</g>")]
-    texts = [clear(roll[start:end]) for start, end in zip(starts, ends, strict=True)]
+    texts = [roll[start:end] for start, end in zip(starts, ends, strict=True)]
     lines = [_staff_lines(text) for text in texts]
     systems = []
     for index, (text, (top, bottom)) in enumerate(zip(texts, lines, strict=True)):
