@@ -28,10 +28,13 @@ def trill_flag(costing: Costing, note: ReadNote, way: Way, others: tuple[Neighbo
         if not grade or (worst is not None and worst.grade >= grade):
             continue
         best = costing.best_neighbour(way, other)[1] or options[0]
+        used = f"{way.fingering.valves} and {best.fingering.valves}"
         sentence = (
             f"{pair}: no fingering in this profile keeps one partial and moves one finger; "
-            f"{way.fingering.valves} and {best.fingering.valves} is the least bad"
+            f"{used} is the least bad"
         )
+        if _is_good(way, best):
+            sentence = f"{pair}: only with {used}, far from the chart"
         instead, gain = _better_trill(costing, way, best, other, note)
         worst = Crossing(grade, (TRILL,), sentence, instead, SHORT[TRILL], severity / UNIT, gain)
     return worst
@@ -49,9 +52,8 @@ def trill_reason(costing: Costing, way: Way, others: tuple[Neighbour, ...]) -> s
         if best is None:
             continue
         what = f"{_kind(other)} {name_of(other.pitch)}"
-        moving = [finger for finger in range(4) if (way.mask ^ best.mask) >> finger & 1]
-        if best.partial == way.partial and len(moving) == 1:
-            finger = FINGER_NAMES[moving[0]]
+        if _is_good(way, best):
+            finger = FINGER_NAMES[(way.mask ^ best.mask).bit_length() - 1]
             return f"the {what} keeps one partial and moves the {finger} finger only"
         return f"the {what} goes best with {best.fingering.valves}"
     return ""
@@ -82,6 +84,11 @@ def _best_trill(costing: Costing, mains: Sequence[Way], options: Sequence[Way]) 
             cost = trill_weight(main, option, costing.profile)
             found.append((cost + price, cost, main, option))
     return min(found, key=lambda item: item[:2])
+
+
+def _is_good(main: Way, option: Way) -> bool:
+    """One partial, one finger."""
+    return main.partial == option.partial and (main.mask ^ option.mask).bit_count() == 1
 
 
 def _kind(other: Neighbour) -> str:
