@@ -35,10 +35,12 @@ class Change:
     bare: bool = False
 
 
-_THEN = rf"(?:[\s.:-]|{whole_word(TABLE['changes']['then'])}|{REGISTER}(?=[\s-]))*?"
+_THEN = rf"(?>{whole_word(TABLE['changes']['then'])}|{REGISTER}|[\s.:-])*?"
 _ANNOUNCING = whole_word(TABLE["changes"]["announces"])
 _ALONE_WORDS = whole_word(TABLE["changes"]["alone"])
-_NUMBERED = r"[\s.,:;()\[\]\d-]|[ivx]+(?:a|o)?[.\s]|\d+(?:a|o|st|nd|rd|da|do|ma|mo|er|re)(?![a-z])"
+_NUMBERED = (
+    r"(?>\d++(?:a|o|st|nd|rd|da|do|ma|mo|er|re)?+(?![a-z])|(?<![a-z])[ivx]++(?:a|o)?+[.\s]|[\s.,:;()\[\]-])*"
+)
 # These, as first word, announce too: "to Picc.", "nach B".
 _OPENING = re.compile(r"[\s(]*(?:to|nach|zu|zur|zum)(?![a-z])")
 _END = r"(?:[\s.,;:()\[\]!-]|\d)*\Z"
@@ -48,10 +50,10 @@ _AFTER = rf"(?P<after>[\s-]*\(?{REGISTER}(?![a-z]))?"
 _LITTLE = {"a", "e", "la", "do", "as", "des", "es"}
 
 _TO_NOTE = re.compile(rf"{_ANNOUNCING}(?P<gap>{_THEN})(?<![a-z♭♮♯]){NOTE}{_AFTER}(?P<rest>.*)")
-_TO_INSTRUMENT = re.compile(rf"{_ANNOUNCING}(?:[\s.:-]|{whole_word(TABLE['changes']['then'])})*(?P<what>.*)")
+_TO_INSTRUMENT = re.compile(rf"{_ANNOUNCING}(?>{whole_word(TABLE['changes']['then'])}|[\s.:-])*(?P<what>.*)")
 _FROM_TO = re.compile(rf"\s*(?:to|in|nach|auf|en|zu)\s+{NOTE}{_AFTER}")
-_ALONE = re.compile(rf"(?:{_NUMBERED})*{_ALONE_WORDS}[\s.:-]*(?:{REGISTER})?{NOTE}{_AFTER}{_END}")
-_ALONE_INSTRUMENT = re.compile(rf"(?:{_NUMBERED})*(?:{_ALONE_WORDS}[\s.:-]*)?(?P<what>.*)")
+_ALONE = re.compile(rf"{_NUMBERED}{_ALONE_WORDS}[\s.:-]*(?:{REGISTER})?{NOTE}{_AFTER}{_END}")
+_ALONE_INSTRUMENT = re.compile(rf"{_NUMBERED}(?:{_ALONE_WORDS}[\s.:-]*)?(?P<what>.*)")
 _PICCOLO = re.compile(rf"(?:{alternation(TABLE['piccolo']['words'])})\.?{_END}")
 _JUST_INSTRUMENT = re.compile(rf"{INSTRUMENT}{_END}")
 _ONE = re.compile(

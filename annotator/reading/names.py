@@ -52,7 +52,7 @@ _IN = re.compile(rf"{INSTRUMENT}{BETWEEN}{PREPOSITION}{NOTE}{_AFTER}")
 _BRACKET = re.compile(rf"{INSTRUMENT}{BETWEEN}(?<=[(\[])\s*{NOTE}\s*[)\]]")
 _BEFORE = re.compile(rf"(?<![a-z♭♮♯#]){NOTE}(?P<dash>[\s-]*){BETWEEN}{INSTRUMENT}")
 _BEHIND = re.compile(rf"{INSTRUMENT}{BETWEEN}(?<=[\s.-]){NOTE}(?=[\s.,;:)\]\d]|$)")
-_ALONE = re.compile(rf"(?:{_LOOSE}|[ivx]+[.\s])*{PREPOSITION}{NOTE}{_AFTER}{_LOOSE}*\Z")
+_ALONE = re.compile(rf"(?>(?<![a-z])[ivx]++[.\s]|{_LOOSE})*{PREPOSITION}{NOTE}{_AFTER}{_LOOSE}*\Z")
 _ANOTHER = re.compile(
     rf"\s*(?:/|,|;|&|\+|\(|\bor\b|\bo\b|\bou\b|\boder\b|\bund\b|\band\b|\be\b|\bet\b|\bpoi\b|\bpuis\b|\bdann\b|\bthen\b)"
     rf"\s*(?:\d+\W*)?(?:{PREPOSITION})?{NOTE}"

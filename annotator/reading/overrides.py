@@ -15,6 +15,7 @@ from annotator.score.model import Part
 _ENTRY = re.compile(
     r"\s*(?P<crook>[^@]+?)\s*(?:@\s*(?P<first>[^-\s]+)\s*(?P<dash>-)?\s*(?P<last>[^-\s]+)?\s*)?\Z"
 )
+_LONGEST = 2000
 _BY_WORDS = {normalise(word): crook for crook in CROOKS for word in (crook.id, crook.name)}
 
 
@@ -56,6 +57,8 @@ def parse_crook_option(option: str) -> tuple[Override, ...]:
     """The overrides in ``option``; none for ``auto`` and ``infer``. Raises BadOption."""
     if option.strip().lower() in ("auto", "infer"):
         return ()
+    if len(option) > _LONGEST:
+        raise BadOption(f"the crook option has more than {_LONGEST} characters", field="crook")
     overrides = []
     for text in option.split(","):
         match = _ENTRY.match(text)

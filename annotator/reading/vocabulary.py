@@ -80,7 +80,7 @@ FAMILY_OF: dict[str, str] = {
     for word in words
 }
 _REGISTERS = [word for words in TABLE["registers"].values() for word in words]
-REGISTER = rf"(?:(?:{alternation(_REGISTERS)})\.?[\s-]*)"
+REGISTER = rf"(?>(?:{alternation(_REGISTERS)})\.?[\s-]*)"
 _PREPOSITIONS = alternation(TABLE["prepositions"]["words"])
 PREPOSITION = rf"(?:{_PREPOSITIONS})[\s.:]*(?:{REGISTER})?"
 # An instrument's name ends where no letter follows, or where "in" does without a space.
@@ -89,11 +89,13 @@ INSTRUMENT = (
     rf"(?<![a-z])(?P<register>{REGISTER}*)"
     rf"(?P<instrument>{alternation(FAMILY_OF)})(?:(?![a-z])|{_GLUED})\.?"
 )
+# Every piece is atomic (?>…): text is cut up in one way only, so no text takes exponential time.
 BETWEEN = (
-    r"(?:[\s.,:;/&+()\[\]-]"
-    r"|\d++(?:st|nd|rd|th|ere|er|re|eme|e|a|o|ma|da|za|ta|mo|do|to)?(?![a-z])"
-    r"|(?<![a-z])[ivx]++(?:a|o|e)?(?![a-z])"
-    rf"|{whole_word([*TABLE['between']['words'], *_REGISTERS])})*"
+    r"(?>"
+    r"\d++(?:st|nd|rd|th|ere|er|re|eme|e|a|o|ma|da|za|ta|mo|do|to)?+(?![a-z])"
+    r"|(?<![a-z])[ivx]++(?:a|o|e)?+(?![a-z])"
+    rf"|{whole_word([*TABLE['between']['words'], *_REGISTERS])}"
+    r"|[\s.,:;/&+()\[\]-])*"
 )
 # No text without one of these names an instrument or a crook; most words in a part have none.
 TRIGGER = re.compile(
