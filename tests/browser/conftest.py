@@ -23,6 +23,7 @@ ARGUMENTS = [
 ]
 DEMOS = Path(__file__).parents[2] / "demo_scores"
 PART = next(DEMOS.glob("02_*"))
+FLAGGED = next(DEMOS.glob("06_*"))  # a study with an awkward crossing on its last page
 OTHER = next(DEMOS.glob("08_*.mxl"))
 
 

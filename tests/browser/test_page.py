@@ -20,7 +20,7 @@ from playwright.sync_api import Browser, BrowserContext, Page, expect
 import annotator
 from annotator.instruments import available, load
 from annotator.sheets import chart
-from tests.browser.conftest import OTHER, PART, look_at, send
+from tests.browser.conftest import FLAGGED, OTHER, PART, look_at, send
 from tests.service.conftest import Service
 
 AXE = Axe()
@@ -144,19 +144,38 @@ def test_notes_can_be_walked_by_keys(page: Page, address: str) -> None:
     assert page.locator("g.note[tabindex='0']").count() == 1
 
 
-def test_pages_are_turned_and_findings_lead_to_their_bar(page: Page, address: str) -> None:
+def test_pages_are_turned(page: Page, address: str) -> None:
     look_at(page, address)
     page.get_by_role("link", name="Next page").click()
     expect(page.locator("#which")).to_have_text(re.compile("Page 2 of"))
     assert "page=2" in page.url
-    jump = page.locator("a.jump").first
-    measure, number = jump.get_attribute("data-measure"), jump.get_attribute("data-page")
-    jump.scroll_into_view_if_needed()
+    page.reload()
+    expect(page.locator("#which")).to_have_text(re.compile("Page 2 of"))
+    page.get_by_role("link", name="Previous page").click()
+    expect(page.locator("#which")).to_have_text(re.compile("Page 1 of"))
+    expect(page.get_by_text("Previous page")).to_have_attribute("aria-disabled", "true")
+
+
+def test_findings_lead_to_their_note(page: Page) -> None:
+    send(page, FLAGGED)
+    page.wait_for_selector("#paper > svg g.note[role=button]")
+    jump = page.locator("a.jump[data-place]").first
+    flagged = next(
+        one
+        for line in report_of(page)["parts"][0]["lines"]
+        for one in line["notes"]
+        if str(one["place"]) == jump.get_attribute("data-place")
+    )
+    number = int(jump.get_attribute("data-page") or 0)
+    outline = page.request.get(f"/v1{httpx.URL(page.url).path}/pages").json()["pages"]
+    assert flagged["measure"] in outline[number - 1]["measures"]
+    page.evaluate("document.querySelectorAll('details').forEach((one) => { one.open = true; })")
     jump.click()
     expect(page.locator("#which")).to_have_text(re.compile(f"Page {number} of"))
-    expect(page.locator(".ring, .bar").first).to_be_attached()
-    outline = page.request.get(f"/v1{httpx.URL(page.url).path}/pages").json()["pages"]
-    assert measure in outline[int(number or 0) - 1]["measures"]
+    expect(note(page, flagged["place"])).to_have_class(re.compile("chosen"))
+    expect(page.locator(".ring")).to_be_in_viewport()
+    strokes = "!" * flagged["crossing"]["grade"]
+    expect(page.locator("#note")).to_contain_text(f"{strokes} {flagged['crossing']['sentence']}")
 
 
 def test_another_trumpet_shows_the_part_again(page: Page, address: str) -> None:
