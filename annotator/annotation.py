@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from hashlib import sha256
 from typing import Any
 
+from annotator.collector import without_collector
 from annotator.findings import Finding
 from annotator.fingering import PlayedNote, ReadNote, plan
 from annotator.fingering.ornaments import read_ornament
@@ -59,23 +60,21 @@ def annotate(data: bytes, options: Options | None = None, name: str = "") -> Ann
     Raises UnreadableScore, NoTrumpetPart, BadOption or BadInstrument.
     """
     options = options or Options()
-    prepared = prepare(data, options)
-    insertions: list[Insertion] = []
-    for part in prepared.played:
-        insertions += _part_insertions(prepared, part, options)
-    marked = splice(prepared.written.text, insertions)
-    digest = sha256(data).hexdigest()
-    return Annotated(
-        prepared.source.with_text(marked),
-        report(
+    with without_collector():
+        prepared = prepare(data, options)
+        insertions: list[Insertion] = []
+        for part in prepared.played:
+            insertions += _part_insertions(prepared, part, options)
+        marked = prepared.source.with_text(splice(prepared.written.text, insertions))
+        found = report(
             score=prepared.score,
             played=prepared.played,
             instrument=prepared.instrument,
             clock=prepared.clock,
             name=name,
-            digest=digest,
-        ),
-    )
+            digest=sha256(data).hexdigest(),
+        )
+    return Annotated(marked, found)
 
 
 def strip(data: bytes) -> bytes:
@@ -118,24 +117,20 @@ def _play(part: Part, score: Score, instrument: Instrument, clock: Clock, option
 
 def _read_notes(part: Part, notes: Sequence[Note], pitches: Sequence[Pitch], clock: Clock) -> list[ReadNote]:
     seconds = clock.seconds
+    make = tuple.__new__
     found: list[ReadNote] = []
-    end = float("-inf")
+    end, end_seconds = float("-inf"), 0.0
     for note, pitch in zip(notes, pitches, strict=True):
-        onset = seconds(note.onset)
-        found.append(
-            ReadNote(
-                pitch,
-                onset,
-                seconds(note.onset + note.duration) - onset,
-                note.slurred,
-                note.onset - end < _JOINED and not note.breath,
-                note.grace,
-                # Named in the part as written, so that a line read without a key signature has them too.
-                _ornaments_read(part, note, pitch) if note.ornaments else (),
-                quarters=note.duration,
-            )
-        )
-        end = note.onset + note.duration
+        start, duration = note.onset, note.duration
+        onset = end_seconds if start == end else seconds(start)
+        joined = start - end < _JOINED and not note.breath
+        end = start + duration
+        end_seconds = seconds(end) if duration else onset
+        # Named in the part as written, so that a line read without a key signature has them too.
+        ornaments = _ornaments_read(part, note, pitch) if note.ornaments else ()
+        length = end_seconds - onset
+        read = (pitch, onset, length, note.slurred, joined, note.grace, ornaments, 0, duration)
+        found.append(make(ReadNote, read))
     return found
 
 

@@ -19,12 +19,11 @@ WORTH_SAYING_CENTS = 8.0
 
 @dataclass(frozen=True, slots=True)
 class NoteMark:
-    """The marks of one note; an empty string is nothing to show.
+    """The marks of a note; an empty string is nothing to show.
 
-    ``flag``: the awkward crossing that ends on ``note``.
+    ``flag``: the awkward crossing that ends on the note.
     """
 
-    note: Note
     fingering: str = ""
     alternate: str = ""
     partial: str = ""
@@ -32,45 +31,57 @@ class NoteMark:
     intonation: str = ""
 
 
+NOTHING = NoteMark()
+
+
 def line_marks(
     line: Line, pitches: Sequence[Pitch], played: Sequence[PlayedNote], options: Options
-) -> list[NoteMark]:
-    """The marks of ``line``, whose notes are read as ``pitches`` and ``played``; notes with none left out."""
-    wanted = set(options.mark)
-    seen: set[Pitch] = set()
-    marks: list[NoteMark] = []
-    last = len(played) - 1
-    for index, (note, pitch, how) in enumerate(zip(line.notes, pitches, played, strict=True)):
-        crossing = how.crossing
-        flag = ""
-        if crossing is not None and "crossing" in wanted:
-            flag = f"{FLAG_STROKES[crossing.grade]} {crossing.short}".strip()
-        fingering = how.fingering
-        shown = fingering is not None and (
-            options.show == "every"
-            or (options.show == "first" and pitch not in seen)
-            or (
-                options.show == "awkward"
-                and (crossing is not None or (index < last and played[index + 1].crossing is not None))
-            )
-        )
-        seen.add(pitch)
-        if not shown or fingering is None:
-            if flag:
-                marks.append(NoteMark(note, flag=flag))
-            continue
-        marks.append(
-            NoteMark(
-                note,
-                # A fingering printed in the part stays, and is not doubled.
-                fingering.valves if "fingering" in wanted and not note.printed else "",
-                _alternate(how) if "fingering" in wanted and not note.printed else "",
-                str(fingering.partial) if "partial" in wanted else "",
-                flag,
-                _intonation(how) if "intonation" in wanted else "",
-            )
-        )
+) -> list[tuple[Note, NoteMark]]:
+    """The notes of ``line``, read as ``pitches`` and ``played``, that get marks, and the marks.
+
+    Notes played alike share one mark.
+    """
+    shown = _shown(pitches, played, options.show)
+    made: dict[tuple[int, bool, bool], NoteMark] = {}
+    marks: list[tuple[Note, NoteMark]] = []
+    for note, how, show in zip(line.notes, played, shown, strict=True):
+        key = (id(how), show, bool(note.printed))
+        mark = made.get(key)
+        if mark is None:
+            mark = made[key] = _mark(how, show, bool(note.printed), options.mark)
+        if mark is not NOTHING:
+            marks.append((note, mark))
     return marks
+
+
+def _shown(pitches: Sequence[Pitch], played: Sequence[PlayedNote], show: str) -> list[bool]:
+    """On which notes the fingering (and what goes with it) is printed."""
+    if show == "every":
+        return [True] * len(played)
+    if show == "first":
+        first = {pitch: place for place, pitch in reversed(list(enumerate(pitches)))}
+        return [first[pitch] == place for place, pitch in enumerate(pitches)]
+    awkward = [how.crossing is not None for how in played]
+    return [here or next_one for here, next_one in zip(awkward, [*awkward[1:], False], strict=True)]
+
+
+def _mark(how: PlayedNote, show: bool, printed: bool, wanted: Sequence[str]) -> NoteMark:
+    crossing, fingering = how.crossing, how.fingering
+    flag = ""
+    if crossing is not None and "crossing" in wanted:
+        flag = f"{FLAG_STROKES[crossing.grade]} {crossing.short}".strip()
+    if fingering is None or not show:
+        return NoteMark(flag=flag) if flag else NOTHING
+    # A fingering printed in the part stays, and is not doubled.
+    valves = "fingering" in wanted and not printed
+    mark = NoteMark(
+        fingering.valves if valves else "",
+        _alternate(how) if valves else "",
+        str(fingering.partial) if "partial" in wanted else "",
+        flag,
+        _intonation(how) if "intonation" in wanted else "",
+    )
+    return NOTHING if mark == NOTHING else mark
 
 
 def _alternate(how: PlayedNote) -> str:

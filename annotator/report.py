@@ -13,7 +13,7 @@ from annotator.instruments import Instrument
 from annotator.pitch import Pitch, transpose
 from annotator.reading import Inference, Reading, Segment, natural_partial
 from annotator.score.model import Line, Measure, Part, Score
-from annotator.sheets.reading_part import StretchAt
+from annotator.sheets.reading_part import Stretch, StretchAt
 from annotator.timing import Clock
 
 SCHEMA = "crookline.report/1"
@@ -127,46 +127,69 @@ def _inference(inference: Inference | None) -> dict[str, Any] | None:
 def _notes(played: PlayedPart, line: PlayedLine) -> list[dict[str, Any]]:
     measures = played.part.measures
     at = played.at
+    # Most notes are read and played like others: what is the same is worked out once.
+    read: dict[tuple[Pitch, int], dict[str, Any]] = {}
+    ways: dict[int, dict[str, Any]] = {}
     found = []
-    for note, reading, how in zip(line.line.notes, line.pitches, line.how, strict=True):
+    for note, how in zip(line.line.notes, line.how, strict=True):
         measure = measures[note.measure]
-        fingering = how.fingering
-        segment = at(note.onset).segment
-        sounding = transpose(note.pitch, segment.sounding)
-        crossing = how.crossing
+        stretch = at(note.onset)
+        key = (note.pitch, id(stretch))
+        as_read = read.get(key)
+        if as_read is None:
+            as_read = read[key] = _as_read(note.pitch, stretch)
+        way = ways.get(id(how))
+        if way is None:
+            way = ways[id(how)] = _way(how)
         found.append(
             {
                 "place": note.place,
                 "measure": measure.number,
                 "beat": beat(measure, note.offset),
-                "written": note.pitch.name,
-                "sounding": sounding.name,
-                "reading": reading.name,
-                "fingering": fingering.valves if fingering else None,
-                "partial": fingering.partial if fingering else None,
-                "cents": round(fingering.cents, 1) if fingering else None,
-                "alternates": [_alternate(other) for other in how.alternates],
-                "slide_mm": how.slide_mm,
-                "slide": how.slide,
-                "slide_trouble": how.slide_trouble,
-                "cents_left": how.cents_left,
-                "auxiliaries": [_auxiliary(other) for other in how.auxiliaries],
-                "natural_partial": natural_partial(sounding.semitone, segment.natural_crook),
+                **as_read,
                 "printed": list(note.printed),
-                "why": how.why,
-                "crossing": None
-                if crossing is None
-                else {
-                    "grade": crossing.grade,
-                    "reasons": list(crossing.reasons),
-                    "sentence": crossing.sentence,
-                    "instead": crossing.instead,
-                    "cost": crossing.cost,
-                    "gain": crossing.gain,
-                },
+                **way,
             }
         )
     return found
+
+
+def _as_read(pitch: Pitch, stretch: Stretch) -> dict[str, Any]:
+    """A pitch as written, as it sounds, as read on the instrument, and its partial on the crook."""
+    sounding = transpose(pitch, stretch.segment.sounding)
+    return {
+        "written": pitch.name,
+        "sounding": sounding.name,
+        "reading": stretch.read[pitch].name,
+        "natural_partial": natural_partial(sounding.semitone, stretch.segment.natural_crook),
+    }
+
+
+def _way(how: PlayedNote) -> dict[str, Any]:
+    """What is done on a note."""
+    fingering, crossing = how.fingering, how.crossing
+    return {
+        "fingering": fingering.valves if fingering else None,
+        "partial": fingering.partial if fingering else None,
+        "cents": round(fingering.cents, 1) if fingering else None,
+        "alternates": [_alternate(other) for other in how.alternates],
+        "slide_mm": how.slide_mm,
+        "slide": how.slide,
+        "slide_trouble": how.slide_trouble,
+        "cents_left": how.cents_left,
+        "auxiliaries": [_auxiliary(other) for other in how.auxiliaries],
+        "why": how.why,
+        "crossing": None
+        if crossing is None
+        else {
+            "grade": crossing.grade,
+            "reasons": list(crossing.reasons),
+            "sentence": crossing.sentence,
+            "instead": crossing.instead,
+            "cost": crossing.cost,
+            "gain": crossing.gain,
+        },
+    }
 
 
 def _alternate(fingering: Fingering) -> dict[str, Any]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from annotator.pitch import Pitch
 from annotator.score.model import Ornament
@@ -20,9 +21,8 @@ class Fingering:
     cents: float
 
 
-@dataclass(frozen=True, slots=True)
-class ReadNote:
-    """A note as the player reads it, in real time.
+class ReadNote(NamedTuple):
+    """A note as the player reads it, in real time. (A tuple, since one is made for every note.)
 
     ``pitch`` is in the written pitch of the instrument in hand. ``onset`` and ``duration`` in seconds.
     ``slurred``: reached under a slur. ``joined``: follows the note before it with no rest or breath

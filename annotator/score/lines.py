@@ -23,7 +23,7 @@ class Struck(NamedTuple):
 class _Voice:
     """What a voice remembers from note to note: its lines so far, slurs open, a breath just marked."""
 
-    ranks: list[list[Note]] = field(default_factory=list)
+    ranks: list[list[Note]] = field(default_factory=lambda: [[]])
     open_slurs: set[str] = field(default_factory=set)
     breath: bool = False
 
@@ -38,42 +38,46 @@ class LineBuilder:
 
     def add_measure(self, measure: int, start: float, notes: Sequence[Struck]) -> None:
         """Take the notes and rests of ``measure``, which starts at ``start`` quarters, in file order."""
-        voices, heads, make = self._voices, self.heads, Head._make
+        voices, heads, make = self._voices, self.heads, tuple.__new__
         count = len(notes)
         for index, struck in enumerate(notes):
-            place, shape, offset, _ = struck
+            place, shape, offset, duration = struck
             pitch = shape.pitch
+            if pitch is not None:
+                onset = start + offset
+                head = (place, pitch, measure, onset, shape.staff, shape.tied, shape.cue, shape.fraction)
+                heads.append(make(Head, head))
             if shape.lyrics:
                 self.lyric_numbers.update(shape.lyrics)
-            if pitch is not None:
-                heads.append(
-                    make(
-                        (
-                            place,
-                            pitch,
-                            measure,
-                            start + offset,
-                            shape.staff,
-                            shape.tied,
-                            shape.cue,
-                            shape.fraction,
-                        )
-                    )
-                )
             if shape.cue or shape.unplayable or (shape.chord and index):
                 continue
-            key = (shape.staff, shape.voice)
-            voice = voices.get(key)
+            voice = voices.get(shape.line)
             if voice is None:
-                voice = voices[key] = _Voice()
-            chord = [struck]
-            for other in range(index + 1, count):
-                member = notes[other].shape
-                if not member.chord:
-                    break
-                if member.pitch is not None and not member.cue and not member.unplayable:
-                    chord.append(notes[other])
-            self._strike_chord(voice, measure, start, chord)
+                voice = voices[shape.line] = _Voice()
+            following = index + 1
+            if following < count and notes[following].shape.chord:
+                self._strike_chord(voice, measure, start, _chord(notes, index))
+            elif shape.plain:
+                # Nearly all notes: what ``_strike_chord`` does, without its questions.
+                note = (
+                    place,
+                    place,
+                    pitch,
+                    measure,
+                    offset,
+                    onset,
+                    duration,
+                    shape.grace,
+                    bool(voice.open_slurs),
+                    voice.breath,
+                    shape.ornaments,
+                    shape.printed,
+                    shape.inside,
+                )
+                voice.breath = False
+                voice.ranks[0].append(make(Note, note))
+            else:
+                self._strike_chord(voice, measure, start, [struck])
 
     def _strike_chord(self, voice: _Voice, measure: int, start: float, chord: list[Struck]) -> None:
         """A chord (mostly one note) or a rest of one voice."""
@@ -96,7 +100,8 @@ class LineBuilder:
             if shape.tied and self._tie_on(voice, pitch.semitone, onset, duration):
                 continue
             voice.ranks[rank].append(
-                Note._make(
+                tuple.__new__(
+                    Note,
                     (
                         place,
                         first.place,
@@ -111,7 +116,7 @@ class LineBuilder:
                         shape.ornaments,
                         shape.printed,
                         shape.inside,
-                    )
+                    ),
                 )
             )
         for each in chord:
@@ -141,6 +146,18 @@ class LineBuilder:
                 if notes:
                     found.append(Line(len(found) + 1, name, staff, rank, tuple(notes)))
         return tuple(found)
+
+
+def _chord(notes: Sequence[Struck], first: int) -> list[Struck]:
+    """The chord whose first note is number ``first`` of ``notes``; members nobody plays left out."""
+    chord = [notes[first]]
+    for struck in notes[first + 1 :]:
+        shape = struck.shape
+        if not shape.chord:
+            break
+        if shape.pitch is not None and not shape.cue and not shape.unplayable:
+            chord.append(struck)
+    return chord
 
 
 def _height(struck: Struck) -> tuple[int, int]:

@@ -20,9 +20,6 @@ from annotator.score.tempo_marks import tempo_of
 _STEPS_OF_SEMITONES = (0, 1, 1, 2, 2, 3, 3, 4, 5, 5, 6, 6)
 
 
-_struck = Struck._make
-
-
 class MeasureReader:
     """Reads a part's measures in order, and keeps what lasts from one to the next."""
 
@@ -100,13 +97,14 @@ class MeasureReader:
         else:
             onset = self._last_onset = self._cursor
             self._cursor += duration
-            self._furthest = max(self._furthest, self._cursor)
+            if self._cursor > self._furthest:  # noqa: PLR1730 - a call less for every note
+                self._furthest = self._cursor
         if shape.unplayable:
             self._finding(
                 "unplayable-pitch",
                 f"a pitch that valves do not play ({shape.unplayable}) is left unmarked",
             )
-        self._struck.append(_struck((number, shape, onset, duration)))
+        self._struck.append(tuple.__new__(Struck, (number, shape, onset, duration)))
 
     def _backup(self, element: etree._Element) -> None:
         self._cursor = max(0.0, self._cursor - number_of(element.find("duration"), 0.0) / self._divisions)

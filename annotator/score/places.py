@@ -130,7 +130,7 @@ class _Walk:
 
     def places(self) -> Places:
         text, notes = self.text, self.notes
-        make, find, tag_end, ends = Element._make, text.find, self._tag_end, _END_OF
+        make, find, tag_end, ends = tuple.__new__, text.find, self._tag_end, _END_OF
         done = 0
         for token in _TAG.finditer(text):
             start, named = token.span()
@@ -151,7 +151,7 @@ class _Walk:
             if text[opened - 2] != "/":
                 end = ends[tag].search(text, opened)
                 done = end.end() if end is not None else len(text)
-            child = make((tag, start, opened, done))
+            child = make(Element, (tag, start, opened, done))
             self.children.append(child)
             if tag == "note":
                 notes.append(child)

@@ -241,5 +241,10 @@ def escaped(text: str) -> str:
     return escape(text)
 
 
+def escaped_ascii(text: str) -> str:
+    """``text`` as XML character data in ASCII, so that a file without other letters stays one."""
+    return escape(text).encode("ascii", "xmlcharrefreplace").decode("ascii")
+
+
 def _first(child: tuple[int, str]) -> int:
     return child[0]

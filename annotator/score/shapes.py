@@ -48,7 +48,8 @@ class NoteShape:
     ``pitch`` is None for rests and unpitched notes. ``unplayable`` says in words what pitch no valves
     play: ``pitch`` is then the one below, and ``fraction`` the semitones above that. ``duration`` in
     divisions (0 for a grace note). ``slurs_on`` and ``slurs_off``: numbers of the slurs that start and
-    stop here. ``inside``: see ``places.Inside``.
+    stop here. ``inside``: see ``places.Inside``. ``line``: staff and voice. ``plain``: a pitch to play and
+    nothing else to think of.
     """
 
     pitch: Pitch | None
@@ -68,6 +69,8 @@ class NoteShape:
     ornaments: tuple[Ornament, ...]
     lyrics: tuple[str, ...]
     inside: Inside
+    line: tuple[int, str]
+    plain: bool
 
 
 def text_of(element: etree._Element | None) -> str:
@@ -136,6 +139,19 @@ def read_shape(note: etree._Element, inside: Inside) -> NoteShape:
         ornaments=tuple(notations.ornaments),
         lyrics=lyrics,
         inside=inside,
+        line=(staff, voice),
+        plain=not (
+            pitch is None
+            or unplayable
+            or chord
+            or cue
+            or tied
+            or notations.tied
+            or notations.breath
+            or notations.slurs_on
+            or notations.slurs_off
+            or lyrics
+        ),
     )
 
 

@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 from lxml import etree
 
 from annotator.marks import NoteMark
-from annotator.score.model import Line, Part
+from annotator.score.model import Line, Note, Part
 from annotator.score.places import Places
 from annotator.score.rewrite import escaped
 from annotator.sheets.cue import CuePart
@@ -30,36 +30,45 @@ def lyric_numbers(part: Part) -> dict[tuple[int, str], str]:
 
 
 def mark_insertions(
-    places: Places, line: Line, marks: Sequence[NoteMark], numbers: dict[tuple[int, str], str]
+    places: Places, line: Line, marks: Sequence[tuple[Note, NoteMark]], numbers: dict[tuple[int, str], str]
 ) -> list[Insertion]:
     """The insertions for one line's marks."""
-    partial_lyric = f'<lyric number="{numbers[line.number, "partial"]}" name="partial">'
-    intonation_lyric = f'<lyric number="{numbers[line.number, "intonation"]}" name="intonation">'
     staff = f"<staff>{line.staff}</staff>" if line.staff > 1 else ""
+    kinds = [numbers[line.number, kind] for kind in ("partial", "intonation")]
+    written: dict[int, tuple[str, str, str]] = {}
     found: list[Insertion] = []
     notes = places.notes
-    for mark in marks:
-        place = notes[mark.note.place]
-        inside, after = mark.note.inside
-        if place.opened == place.end:
+    for note, mark in marks:
+        _, start, opened, end = notes[note.place]
+        inside, after = note.inside
+        if opened == end:
             continue
-        notations = _technical(mark)
-        lyrics = ""
-        if mark.partial:
-            lyrics = f"{partial_lyric}<syllabic>single</syllabic><text>{mark.partial}</text></lyric>"
-        if mark.intonation:
-            lyrics += f"{intonation_lyric}<syllabic>single</syllabic><text>{mark.intonation}</text></lyric>"
-        if notations and inside >= 0:
+        xml = written.get(id(mark))
+        if xml is None:
+            flag = _flag(mark.flag, line.voice, staff) if mark.flag else ""
+            xml = written[id(mark)] = (_technical(mark), _lyrics(mark, *kinds), flag)
+        technical, lyrics, flag = xml
+        if technical and inside >= 0:
             # Some readers look at a note's first <notations> only, so ours goes into one that is there.
-            found.append((place.opened + inside, notations))
-        elif notations:
-            lyrics = f"<notations>{notations}</notations>{lyrics}"
+            found.append((opened + inside, technical))
+        elif technical:
+            lyrics = f"<notations>{technical}</notations>{lyrics}"
         if lyrics:
-            found.append((place.opened + after, lyrics))
-        if mark.flag:
+            found.append((opened + after, lyrics))
+        if flag:
             # A direction stands before the whole chord: between its notes none may.
-            found.append((notes[mark.note.chord].start, _flag(mark.flag, line.voice, staff)))
+            found.append((start if note.chord == note.place else notes[note.chord].start, flag))
     return found
+
+
+def _lyrics(mark: NoteMark, partial: str, intonation: str) -> str:
+    """The lyric lines, by the numbers these have in the part."""
+    lines = (("partial", partial, mark.partial), ("intonation", intonation, mark.intonation))
+    return "".join(
+        f'<lyric number="{number}" name="{name}"><syllabic>single</syllabic><text>{text}</text></lyric>'
+        for name, number, text in lines
+        if text
+    )
 
 
 def _technical(mark: NoteMark) -> str:

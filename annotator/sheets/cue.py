@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from annotator.instruments import Instrument
 from annotator.score.model import Part
 from annotator.score.places import Places
-from annotator.score.rewrite import CueWriter, escaped, start_tag, transpose_xml
+from annotator.score.rewrite import CueWriter, escaped_ascii, start_tag, transpose_xml
 from annotator.sheets.reading_part import ReadPart, key_changes
 
 STAFF_SIZE = 75
@@ -52,10 +52,11 @@ def cue_part(
         if container.element.tag == "part":
             opening = f'<part id="{part_id}">'
         measures.append(f"{opening}\n{content}\n</{container.element.tag}>")
-    name = escaped(f"{part.abbreviation or part.name} – {words}".lstrip(" –"))
+    name = escaped_ascii(f"{part.abbreviation or part.name} – {words}".lstrip(" –"))
+    held = escaped_ascii(instrument.name)
     header = (
         f'<score-part id="{part_id}"><part-name>{name}</part-name>'
-        f'<score-instrument id="{part_id}-I1"><instrument-name>{escaped(instrument.name)}</instrument-name>'
+        f'<score-instrument id="{part_id}-I1"><instrument-name>{held}</instrument-name>'
         f'</score-instrument><midi-instrument id="{part_id}-I1"><volume>0</volume></midi-instrument>'
         "</score-part>"
     )

@@ -121,23 +121,22 @@ def read_part(part: Part, at: StretchAt) -> ReadPart:
         keys = [Key(0.0, 0, 0)]
     notes: dict[int, tuple[str, str]] = {}
     staves: dict[int, Staff] = {}
-    for _, in_measure in groupby(part.heads, key=_measure_of):
+    for heads in _measures(part.heads):
         begun: set[int] = set()
-        for number, stretch, heads in _runs(list(in_measure), at):
+        for number, stretch, run in _runs(heads, at):
             staff = staves.get(number)
             if staff is None:
                 staff = staves[number] = Staff()
             read = stretch.read
-            pitches = [read[head.pitch] for head in heads]
-            tied = [head.tied for head in heads]
+            pitches = [read[head.pitch] for head in run]
             signs = accidentals(
-                zip(pitches, tied, strict=True),
+                [(pitch, head.tied) for pitch, head in zip(pitches, run, strict=True)],
                 stretch.read_fifths or 0,
                 staff,
                 new_bar=number not in begun,
             )
             begun.add(number)
-            for head, pitch, sign in zip(heads, pitches, signs, strict=True):
+            for head, pitch, sign in zip(run, pitches, signs, strict=True):
                 accidental = _sign_xml(sign) if sign is not None and not head.fraction else ""
                 notes[head.place] = (pitch_xml(pitch, head.fraction), accidental)
     return ReadPart(notes, tuple(keys))
@@ -165,6 +164,15 @@ def key_changes(part: Part, read: ReadPart, measure: int) -> tuple[dict[str, str
     return extra, before
 
 
+def _measures(heads: Sequence[Head]) -> Iterator[list[Head]]:
+    """The heads of each measure that has any."""
+    first = 0
+    for index in range(1, len(heads) + 1):
+        if index == len(heads) or heads[index].measure != heads[first].measure:
+            yield list(heads[first:index])
+            first = index
+
+
 def _runs(heads: list[Head], at: StretchAt) -> Iterator[tuple[int, Stretch, list[Head]]]:
     """A measure's heads as the eye meets them: staff by staff, left to right, in runs of one stretch.
 
@@ -181,10 +189,6 @@ def _runs(heads: list[Head], at: StretchAt) -> Iterator[tuple[int, Stretch, list
     for (staff, _), run in groupby(heads, key=lambda head: (head.staff, at(head.onset).position)):
         same = list(run)
         yield staff, at(same[0].onset), same
-
-
-def _measure_of(head: Head) -> int:
-    return head.measure
 
 
 def _sign_xml(sign: Accidental) -> str:

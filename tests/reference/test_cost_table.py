@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import tomllib
-from dataclasses import replace
 from itertools import combinations, pairwise
 from math import log2
 from pathlib import Path
@@ -105,7 +104,7 @@ def test_a_mirror_in_time_costs_what_the_table_says(notes: list[ReadNote], slurr
     instrument = load("c-trumpet")
     costing = costing_for(instrument, load_profile("orchestral"))
     even = [
-        replace(note, onset=i * 0.125, duration=0.125, slurred=slurred, joined=True)
+        note._replace(onset=i * 0.125, duration=0.125, slurred=slurred, joined=True)
         for i, note in enumerate(notes)
     ]
     chosen = [played.fingering for played in plan(even, instrument)]

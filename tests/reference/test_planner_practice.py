@@ -138,7 +138,7 @@ def test_b_flat_and_c_trumpets_are_fingered_alike(notes: list[ReadNote]) -> None
 @given(lines(12), st.sampled_from(["orchestral", "student"]))
 def test_twice_the_tempo_never_eases_the_line(notes: list[ReadNote], profile: str) -> None:
     faster = [
-        replace(note, onset=note.onset / 2, duration=note.duration / 2)  # the same notes, half the time
+        note._replace(onset=note.onset / 2, duration=note.duration / 2)  # the same notes, half the time
         for note in notes
     ]
     planner = planner_for(load("c-trumpet"), profile)
@@ -156,11 +156,11 @@ def grade(played: PlayedNote) -> int:
 def test_a_break_makes_two_lines_of_one(notes: list[ReadNote]) -> None:
     planner = planner_for(load("c-trumpet"))
     for place in range(1, len(notes)):
-        cut = [*notes[:place], replace(notes[place], joined=False), *notes[place + 1 :]]
+        cut = [*notes[:place], notes[place]._replace(joined=False), *notes[place + 1 :]]
         assert planner.total(cut) == planner.total(cut[:place]) + planner.total(cut[place:])
         # A long note before it is a break as well.
-        late = [replace(note, onset=note.onset + 2.0) for note in notes[place:]]
-        rest = [replace(late[0], joined=False), *late[1:]]
+        late = [note._replace(onset=note.onset + 2.0) for note in notes[place:]]
+        rest = [late[0]._replace(joined=False), *late[1:]]
         if candidates(notes[place].pitch.semitone, load("c-trumpet")):
             assert planner.total([*notes[:place], *late]) == planner.total([*notes[:place], *rest])
 
@@ -185,7 +185,7 @@ def test_too_far_and_no_time() -> None:
     assert played.slide_trouble == "too far for this slide"
     assert 20 < played.cents_left < 30
     quick = evenly([60, 62], 0.1, False)
-    played = plan([quick[0], replace(quick[1], duration=1.0)], load("c-trumpet"))[1]
+    played = plan([quick[0], quick[1]._replace(duration=1.0)], load("c-trumpet"))[1]
     assert played.slide_trouble == "no time to move it"
     assert played.third_mm == 0.0
     assert played.cents_left == pytest.approx(32.3)
