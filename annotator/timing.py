@@ -10,7 +10,7 @@ from __future__ import annotations
 import re
 import tomllib
 from bisect import bisect_right
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from math import expm1, log1p
@@ -173,9 +173,8 @@ def _used(tempos: Iterable[Tempo]) -> list[TempoUsed]:
             value = tempo.quarters_per_minute if said is None else said.value
             speed = steady = _bounded(value or speed)
         elif said.kind == "gradual":
-            end = ordered[index + 1][0] if index + 1 < len(ordered) else float("inf")
-            until = min(place + float(defaults["gradual_quarters"]), end)
-            target = _bounded(speed * said.value)
+            until, target = _gradual(place, tempo.text, speed * said.value, ordered[index + 1 : index + 2])
+            target = _bounded(target if (target - speed) * (said.value - 1) > 0 else speed * said.value)
             used.append(TempoUsed(place, tempo.measure, speed, "words", tempo.text, until, target))
             speed = target
             continue
@@ -187,6 +186,22 @@ def _used(tempos: Iterable[Tempo]) -> list[TempoUsed]:
             first, known = speed, True
         used.append(TempoUsed(place, tempo.measure, speed, tempo.source, tempo.text, place, speed))
     return used
+
+
+def _gradual(
+    place: float, text: str, target: float, later: Sequence[tuple[float, tuple[Tempo, TempoMeaning | None]]]
+) -> tuple[float, float]:
+    """Where a gradual change ends, and at what tempo: that of the next mark if it goes all the way there."""
+    quarters = float(_table()["defaults"]["gradual_quarters"])
+    little_by_little = any(words in text.lower() for words in _table()["little-by-little"]["words"])
+    if not later:
+        return place + quarters * (2 if little_by_little else 1), target
+    end, (tempo, said) = later[0]
+    if end > place + quarters and not little_by_little:
+        return place + quarters, target
+    if said is not None:
+        return end, said.value if said.kind == "tempo" else target
+    return end, tempo.quarters_per_minute or target
 
 
 def _is_expression(tempo: Tempo, said: TempoMeaning) -> bool:

@@ -80,7 +80,7 @@ def test_a_missing_file_is_a_bad_instrument(tmp_path: Path) -> None:
 
 def test_natural_partials_of_the_written_scale() -> None:
     """7 as B♭, 11 as F or F♯, 13 as A (common practice, no source)."""
-    series = "C3 G3 C4 E4 G4 Bb4 C5 D5 E5 F5 G5 A5 Bb5 B5 C6".split()
+    series = ["C3", "G3", "C4", "E4", "G4", "Bb4", "C5", "D5", "E5", "F5", "G5", "A5", "Bb5", "B5", "C6"]
     assert [natural_partial(Pitch.parse(name)) for name in series] == list(range(2, 17))
     assert natural_partial(Pitch.parse("F#5")) == 11
     assert natural_partial(Pitch.parse("A#4")) == 7

@@ -52,6 +52,19 @@ def test_a_rit_with_no_mark_after_it_ends_by_itself() -> None:
     assert clock.quarters_per_minute(1000) == pytest.approx(70)
 
 
+def test_little_by_little_leads_into_the_next_mark() -> None:
+    clock = Clock([mark(0, 100), words(8, "poco a poco stringendo"), mark(48, 140)])
+    assert clock.quarters_per_minute(28) == pytest.approx(120)
+    assert clock.quarters_per_minute(47.999) == pytest.approx(140, abs=0.1)
+
+
+def test_a_rit_into_a_slower_mark_arrives_there_and_into_a_faster_one_does_not() -> None:
+    slower = Clock([mark(0, 100), words(8, "rit."), mark(12, 80)])
+    assert slower.quarters_per_minute(11.999) == pytest.approx(80, abs=0.1)
+    faster = Clock([mark(0, 100), words(8, "rit."), mark(12, 130)])
+    assert faster.quarters_per_minute(11.999) == pytest.approx(70, abs=0.1)
+
+
 def test_back_to_the_first_tempo() -> None:
     clock = Clock([mark(0, 80), mark(8, 132), words(16, "meno mosso"), words(20, "Tempo I")])
     assert clock.quarters_per_minute(17) == pytest.approx(132 * 0.85)
