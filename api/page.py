@@ -16,7 +16,7 @@ from werkzeug.exceptions import RequestEntityTooLarge
 from annotator.errors import BadOption, CrooklineError
 from annotator.fingering.profile import available_profiles
 from annotator.instruments import Instrument, available, load
-from annotator.options import MARKS, SHOW
+from annotator.options import KEYS, MARKS, SHOW
 from annotator.reading.crooks import CROOKS
 from annotator.sheets import chart as charts
 from annotator.sheets.drawing import signs
@@ -46,6 +46,11 @@ SHOW_WORDS = {
     "every": "on every note",
     "first": "the first time a note comes",
     "awkward": "at awkward crossings only",
+}
+KEY_WORDS = {
+    "auto": "where the part has one",
+    "signature": "always",
+    "none": "never, accidentals instead",
 }
 PRODUCT_WORDS = {"transposed": "Written out for this trumpet", "exercises": "Exercises from this part"}
 
@@ -182,7 +187,7 @@ def remove(job_id: str) -> Any:
 def _options(form: Mapping[str, Any]) -> dict[str, Any]:
     fields: dict[str, Any] = {
         name: form[name].strip()
-        for name in ("instrument", "crook", "show", "profile")
+        for name in ("instrument", "crook", "show", "profile", "key")
         if form.get(name, "").strip()
     }
     if "marks_given" in form:
@@ -200,6 +205,7 @@ def _home(trouble: str = "") -> str:
         marks=[(mark, MARK_WORDS.get(mark, mark)) for mark in MARKS],
         shows=[(show, SHOW_WORDS.get(show, show)) for show in SHOW],
         profiles=available_profiles(),
+        keys=[(key, KEY_WORDS.get(key, key)) for key in KEYS],
         recent=_recent(),
     )
 
