@@ -14,6 +14,7 @@ from annotator.fingering.ornaments import read_ornament
 from annotator.instruments import Instrument, load
 from annotator.marks import line_marks
 from annotator.options import Options
+from annotator.phrases import second_plans
 from annotator.pitch import Pitch
 from annotator.reading import is_trumpet, segments
 from annotator.reading.names import is_other_instrument
@@ -59,21 +60,25 @@ def annotate(data: bytes, options: Options | None = None, name: str = "") -> Ann
     Marks of an earlier run are taken out first, so annotating twice is annotating once.
     Raises UnreadableScore, NoTrumpetPart, BadOption or BadInstrument.
     """
-    options = options or Options()
     with without_collector():
-        prepared = prepare(data, options)
-        insertions: list[Insertion] = []
-        for part in prepared.played:
-            insertions += _part_insertions(prepared, part, options)
-        marked = prepared.source.with_text(splice(prepared.written.text, insertions))
-        found = report(
-            score=prepared.score,
-            played=prepared.played,
-            instrument=prepared.instrument,
-            clock=prepared.clock,
-            name=name,
-            digest=sha256(data).hexdigest(),
-        )
+        # In a call of its own, so that what it held is gone when the collector looks again.
+        return _annotated(data, options or Options(), name)
+
+
+def _annotated(data: bytes, options: Options, name: str) -> Annotated:
+    prepared = prepare(data, options)
+    insertions: list[Insertion] = []
+    for part in prepared.played:
+        insertions += _part_insertions(prepared, part, options)
+    marked = prepared.source.with_text(splice(prepared.written.text, insertions))
+    found = report(
+        score=prepared.score,
+        played=prepared.played,
+        instrument=prepared.instrument,
+        clock=prepared.clock,
+        name=name,
+        digest=sha256(data).hexdigest(),
+    )
     return Annotated(marked, found)
 
 
@@ -110,7 +115,19 @@ def _play(part: Part, score: Score, instrument: Instrument, clock: Clock, option
         pitches = [at(note.onset).read[note.pitch] for note in line.notes]
         read_notes = _read_notes(part, line.notes, pitches, clock)
         how = plan(read_notes, instrument, options.profile)
-        lines.append(PlayedLine(line, tuple(pitches), how))
+        second = None
+        if options.second_best:
+            second = tuple(
+                second_plans(
+                    line.notes,
+                    read=read_notes,
+                    how=how,
+                    measures=part.measures,
+                    instrument=instrument,
+                    profile=options.profile,
+                )
+            )
+        lines.append(PlayedLine(line, tuple(pitches), how, second))
         findings += _note_findings(part, line, pitches, how)
     return PlayedPart(part, reading, at, tuple(lines), tuple(findings))
 

@@ -16,6 +16,7 @@ MARKS = ("fingering", "partial", "crossing", "cue", "intonation")
 SHOW = ("every", "first", "awkward")
 KEYS = ("auto", "signature", "none")
 LISTS = ("mark", "part")
+SWITCHES = ("second_best",)
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,6 +34,7 @@ class Options:
     a ``Profile``.
     ``key``: key signatures of the cue line and the transposed part: ``auto`` where the part had one,
     ``signature`` always, ``none`` never.
+    ``second_best``: also report the next-best plan of every phrase.
 
     Raises BadOption, which names the field.
     """
@@ -44,6 +46,7 @@ class Options:
     part: tuple[str, ...] = ()
     profile: str | Profile = "orchestral"
     key: str = "auto"
+    second_best: bool = False
 
     def __post_init__(self) -> None:
         for name in LISTS:
@@ -75,6 +78,11 @@ class Options:
                 raise BadOption(
                     f"there is no option {name!r}; the options are {', '.join(sorted(known))}", field=name
                 )
+            if name in SWITCHES:
+                if not isinstance(value, bool):
+                    raise BadOption(f"{name} must be true or false, not {value!r}", field=name)
+                given[name] = value
+                continue
             if name in LISTS and isinstance(value, str):
                 value = tuple(word.strip() for word in value.split(",") if word.strip())
             if name in LISTS and not isinstance(value, (list, tuple)):

@@ -21,11 +21,15 @@ SCHEMA = "crookline.report/1"
 
 @dataclass(frozen=True, slots=True)
 class PlayedLine:
-    """A line with each note's pitch as read, and what is done on it."""
+    """A line with each note's pitch as read, and what is done on it.
+
+    ``second``: the next-best plans of its phrases, where they were asked for.
+    """
 
     line: Line
     pitches: tuple[Pitch, ...]
     how: tuple[PlayedNote, ...]
+    second: tuple[dict[str, Any], ...] | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,6 +91,7 @@ def _part(played: PlayedPart) -> dict[str, Any]:
                 "staff": line.line.staff,
                 "voice": line.line.voice,
                 "notes": _notes(played, line),
+                **({} if line.second is None else {"second_best": list(line.second)}),
             }
             for line in played.lines
         ],

@@ -30,6 +30,7 @@ from annotator.cli.table import findings_table
 @click.option(
     "--profile", default="orchestral", show_default=True, help="orchestral, student, or a TOML file."
 )
+@click.option("--second-best", is_flag=True, help="Report the next-best plan of every phrase too.")
 @click.option(
     "--report",
     "report_path",

@@ -61,7 +61,7 @@ def reading_options(command: Command) -> Command:
 
 
 def options_from(
-    instrument: str, part: tuple[str, ...], profile: str = "orchestral", **others: str
+    instrument: str, part: tuple[str, ...], profile: str = "orchestral", **others: str | bool
 ) -> Options:
     """``Options`` from the command line; wrong ones become a usage error (exit status 2)."""
     try:

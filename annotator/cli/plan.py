@@ -29,8 +29,9 @@ CASE = "c-trumpet,bb-trumpet,eb-trumpet,a-piccolo"
 def plan(folder: Path, case: str, part: tuple[str, ...], as_json: bool) -> None:
     """Choose trumpets for a concert and count the playing.
 
-    The concert is the scores of FOLDER, in order of their names. For each piece an instrument and why; changes, rests for mutes and crooks;
-    minutes of playing with repeats, high and loud, for each piece and in all.
+    The concert is the scores of FOLDER, in order of their names. For each
+    piece an instrument and why; changes, rests for mutes and crooks; minutes
+    of playing with repeats, high and loud, for each piece and in all.
     """
     from annotator.concert.document import document, text  # noqa: PLC0415 - keeps --help quick
     from annotator.concert.plan import plan as plan_concert  # noqa: PLC0415

@@ -28,6 +28,7 @@ def _elements(*names: str) -> str:
 _POSITIONS = r"""\s(?:default-[xy]|relative-[xy]|bezier-[xy]2?|bezier-offset2?)\s*=\s*(?:"[^"]*"|'[^']*')"""
 # What only one element may have, and how loud it is played back.
 _OWN = r"""\s(?:id|dynamics|end-dynamics|attack|release|pizzicato|width)\s*=\s*(?:"[^"]*"|'[^']*')"""
+_OF_MEASURE = re.compile(r"""\s(?:number|implicit|non-controlling|text)\s*=\s*(?:"[^"]*"|'[^']*')""")
 _POSITION = re.compile(_POSITIONS)
 _POSITION_OR_OWN = re.compile(f"{_POSITIONS}|{_OWN}")
 _OF_STAFF_PLACE = re.compile(f"{_elements('accidental', 'stem')}|{_POSITIONS}", re.DOTALL)
@@ -231,9 +232,9 @@ class CueWriter:
 
 
 def start_tag(text: str, element: Element) -> str:
-    """``element``'s start tag without what belongs to the original alone, never an empty-element tag."""
-    tag = _POSITION_OR_OWN.sub("", text[element.start : element.opened])
-    return tag[:-2].rstrip() + ">" if tag.endswith("/>") else tag
+    """A measure's start tag with only what every part has alike; never an empty-element tag."""
+    kept = _OF_MEASURE.findall(text, element.start, element.opened)
+    return f"<{element.tag}{''.join(kept)}>"
 
 
 def escaped(text: str) -> str:

@@ -7,12 +7,13 @@ import platform
 import sys
 from importlib import import_module
 
-SECTIONS = ("annotating", "command", "planner")
+SECTIONS = ("annotating", "command", "planner", "service")
 
 
 def main() -> None:
     print(
-        f"{platform.machine()}, {os.cpu_count()} cores, Python {platform.python_version()}, {platform.system()}"
+        f"{platform.machine()}, {os.cpu_count()} cores, {platform.system()}, "
+        f"Python {platform.python_version()}"
     )
     for name in sys.argv[1:] or SECTIONS:
         sys.argv = [name]

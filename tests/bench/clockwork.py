@@ -23,8 +23,11 @@ class Timing:
         return statistics.median(self.seconds)
 
     def __str__(self) -> str:
-        spread = max(self.seconds) - min(self.seconds)
-        return f"min {self.least * 1e3:9.2f} ms  median {self.median * 1e3:9.2f} ms  spread {spread * 1e3:8.2f} ms"
+        least, median, spread = (
+            f"{seconds * 1e3:9.2f} ms"
+            for seconds in (self.least, self.median, max(self.seconds) - self.least)
+        )
+        return f"min {least}  median {median}  spread {spread}"
 
 
 def in_turn(

@@ -169,3 +169,13 @@ def test_a_part_for_something_else_is_refused_by_name(name: str) -> None:
 def test_a_part_that_is_not_there_is_asked_for_in_vain() -> None:
     with pytest.raises(annotator.NoTrumpetPart, match=r"no part 'Tuba'; the file has P1 \(Trumpet\)"):
         annotator.annotate(part_xml([NoteText("C", 0, 5)]), annotator.Options(part=("Tuba",)))
+
+
+def test_the_second_best_plan_of_a_phrase_is_reported_when_asked_for() -> None:
+    data = part_xml([NoteText("A", 0, 4), NoteText("G", 0, 4), NoteText("A", 0, 4), NoteText("G", 0, 4)])
+    assert "second_best" not in annotator.annotate(data).report["parts"][0]["lines"][0]
+    report = annotator.annotate(data, annotator.Options(second_best=True)).report
+    (phrase,) = report["parts"][0]["lines"][0]["second_best"]
+    assert phrase["second_cost"] >= phrase["cost"]
+    assert phrase["changes"]
+    assert all(change["instead"]["fingering"] != change["fingering"] for change in phrase["changes"])

@@ -68,7 +68,7 @@ def test_a_package_does_not_know_the_libraries_of_those_above_it(package: str, l
 
 
 def test_importing_the_library_loads_nothing_of_the_service() -> None:
-    code = "import sys, annotator, annotator.annotation; print(*{name.partition('.')[0] for name in sys.modules})"
+    code = "import sys, annotator.annotation; print(*{name.partition('.')[0] for name in sys.modules})"
     loaded = subprocess.run(
         [sys.executable, "-c", code], capture_output=True, text=True, check=True, cwd=ROOT
     )
