@@ -7,10 +7,10 @@ import tempfile
 import time
 from dataclasses import replace
 from pathlib import Path
-from typing import Any
 
 import click
 
+from annotator.cli.table import findings_table
 from annotator.errors import CrooklineError
 
 
@@ -73,32 +73,9 @@ def _run(files: list[tuple[str, bytes]], out: Path, instrument: str) -> int:
                 unpack(archive, out)
                 reports = [client.report(job.id, part.n) for part in job.parts if part.state == "done"]
             click.echo(f"All {len(job.parts)} parts have ended after {seconds:.2f} s. Stopping the service.")
-    _print_table(reports, {part.name: part.seconds for part in job.parts})
-    for report in reports:
-        for warning in report["warnings"]:
-            where = f", measure {warning['measure']}" if warning["measure"] else ""
-            click.echo(f"{report['source']['name']}{where}: {warning['message']}")
+    findings_table(reports, {part.name: part.seconds for part in job.parts})
     failed = [part for part in job.parts if part.state == "failed"]
     for part in failed:
         click.echo(f"failed: {part.name}: {part.reason}", err=True)
     click.echo(f"The marked files, a report beside each, and archive.zip are in {out}/")
     return len(failed)
-
-
-def _print_table(reports: list[dict[str, Any]], seconds: dict[str, float]) -> None:
-    from rich import box  # noqa: PLC0415
-    from rich.console import Console  # noqa: PLC0415
-    from rich.table import Table  # noqa: PLC0415
-
-    from annotator.cli.table import COLUMNS, rows  # noqa: PLC0415
-
-    table = Table(box=box.SIMPLE_HEAD)
-    texts = ("file", "part", "crook", "read")
-    for column in (*COLUMNS, "seconds"):
-        table.add_column(column, justify="left" if column in texts else "right", overflow="fold")
-    for report in reports:
-        took = seconds[report["source"]["name"]]
-        for number, row in enumerate(rows(report)):
-            table.add_row(*row, "" if number else f"{took:.3f}")
-    # Into a pipe the table is as wide as it needs to be.
-    Console(width=None if sys.stdout.isatty() else 180, highlight=False).print(table)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -12,6 +12,8 @@ import click
 from annotator.errors import BadOption, CrooklineError
 
 SCORE_SUFFIXES = (".musicxml", ".xml", ".mxl")
+MANY = 3
+"""From so many files on a progress bar is worth its place."""
 
 
 def destinations(files: Sequence[Path], out: Path, suffix: str | None = None) -> list[Path]:
@@ -52,7 +54,7 @@ def each(files: Sequence[Path], targets: Sequence[Path], work: Callable[[Path, P
     """
     done = []
     failed = 0
-    for file, target in zip(files, targets, strict=True):
+    for file, target in tracked(list(zip(files, targets, strict=True))):
         try:
             done.append(work(file, target))
         except BadOption as error:
@@ -67,6 +69,17 @@ def each(files: Sequence[Path], targets: Sequence[Path], work: Callable[[Path, P
     if failed:
         click.get_current_context().call_on_close(lambda: sys.exit(1))
     return done
+
+
+def tracked(pairs: list[tuple[Path, Path]]) -> Iterator[tuple[Path, Path]]:
+    """The pairs, with a progress bar on stderr while they are worked on, if a person looks on."""
+    if len(pairs) < MANY or not sys.stderr.isatty():
+        yield from pairs
+        return
+    from rich.console import Console  # noqa: PLC0415 - only a terminal needs it
+    from rich.progress import track  # noqa: PLC0415
+
+    yield from track(pairs, description="parts", console=Console(stderr=True), transient=True)
 
 
 def read_score(file: Path) -> tuple[bytes, list[dict[str, Any]]]:

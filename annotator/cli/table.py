@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import click
 
-COLUMNS = ("file", "part", "crook", "read", "notes", "!", "!!", "!!!", "warnings")
+COLUMNS = ("file", "part", "crook", "read", "notes", "!", "!!", "!!!", "findings")
+WORST = 5
+"""So many of a file's awkward crossings are told on the terminal; the report has all."""
+_NARROW = 80
+"""Characters: the width every terminal has."""
 
 
 def rows(report: dict[str, Any]) -> list[tuple[str, ...]]:
@@ -17,7 +21,7 @@ def rows(report: dict[str, Any]) -> list[tuple[str, ...]]:
     for part in report["parts"]:
         notes = [note for line in part["lines"] for note in line["notes"]]
         grades = [note["crossing"]["grade"] for note in notes if note["crossing"]]
-        warnings = [each for each in report["warnings"] if each["part"] in (part["id"], None)]
+        findings = [each for each in report["warnings"] if each["part"] in (part["id"], None)]
         found.append(
             (
                 report["source"]["name"],
@@ -26,38 +30,79 @@ def rows(report: dict[str, Any]) -> list[tuple[str, ...]]:
                 "; ".join(dict.fromkeys(segment["read"]["words"] for segment in part["segments"])),
                 str(len(notes)),
                 *(str(grades.count(grade)) for grade in (1, 2, 3)),
-                str(len(warnings)),
+                str(len(findings)),
             )
         )
     return found
 
 
-def findings_table(reports: Sequence[dict[str, Any]]) -> None:
-    """Print what was done and found. Nothing into a pipe but tab-separated rows, for other programs."""
-    lines = [row for report in reports for row in rows(report)]
-    if not lines:
+def findings_table(reports: Sequence[dict[str, Any]], seconds: Mapping[str, float] | None = None) -> None:
+    """Print what was done and what was found; ``seconds`` adds a column, by file name.
+
+    Into a pipe go tab-separated rows of ``COLUMNS``, for other programs.
+    """
+    if not any(report["parts"] for report in reports):
         return
-    if not sys.stdout.isatty():
-        for row in (COLUMNS, *lines):
+    if not sys.stdout.isatty() and seconds is None:
+        for row in (COLUMNS, *(row for report in reports for row in rows(report))):
             click.echo("\t".join(row))
         return
-    from rich import box  # noqa: PLC0415 - only a terminal needs it
-    from rich.console import Console  # noqa: PLC0415
-    from rich.table import Table  # noqa: PLC0415
+    from rich.console import Console  # noqa: PLC0415 - only a terminal needs it
 
-    table = Table(box=box.SIMPLE_HEAD)
-    for column in COLUMNS:
-        number = column in ("notes", "!", "!!", "!!!", "warnings")
-        table.add_column(column, justify="right" if number else "left", overflow="fold")
-    for row in lines:
-        table.add_row(*row)
-    console = Console(highlight=False)
-    console.print(table)
+    console = Console(highlight=False, width=None if sys.stdout.isatty() else _NARROW)
+    console.print(_table(reports, seconds))
     for report in reports:
-        for warning in report["warnings"]:
-            where = f"part {warning['part']}" if warning["part"] else ""
-            where += f", measure {warning['measure']}" if warning["measure"] else ""
-            console.print(
-                f"{report['source']['name']}: {where}: {warning['message']}".replace(": : ", ": "),
-                markup=False,
-            )
+        for line in crossing_lines(report):
+            console.print(line, markup=False)
+        for finding in report["warnings"]:
+            console.print(finding_line(report["source"]["name"], finding), markup=False)
+
+
+def crossing_lines(report: dict[str, Any]) -> list[str]:
+    """The ``WORST`` awkward crossings of a report as lines: file, measure, strokes, the sentence."""
+    found = [
+        (note["crossing"], note["measure"])
+        for part in report["parts"]
+        for line in part["lines"]
+        for note in line["notes"]
+        if note["crossing"]
+    ]
+    name = report["source"]["name"]
+    worst = sorted(found, key=lambda item: -item[0]["cost"])[:WORST]
+    lines = [f"{name}: measure {at}: {'!' * each['grade']} {each['sentence']}" for each, at in worst]
+    if len(found) > WORST:
+        lines.append(f"{name}: {len(found) - WORST} more awkward crossings are in the report")
+    return lines
+
+
+def finding_line(name: str, finding: dict[str, Any]) -> str:
+    """A finding as one line: file, part, measure, message."""
+    where = [f"{what} {finding[what]}" for what in ("part", "measure") if finding[what]]
+    return ": ".join(filter(None, (name, ", ".join(where), finding["message"])))
+
+
+def _table(reports: Sequence[dict[str, Any]], seconds: Mapping[str, float] | None) -> Any:
+    """One line for each part, whatever the width: names are cut, numbers are not."""
+    from rich import box  # noqa: PLC0415 - only a terminal needs it
+    from rich.table import Table  # noqa: PLC0415
+    from rich.text import Text  # noqa: PLC0415
+
+    table = Table(box=box.SIMPLE_HEAD, padding=(0, 1, 0, 0), expand=True)
+    table.add_column("file", no_wrap=True, overflow="ellipsis", ratio=5)
+    table.add_column("part", no_wrap=True, overflow="ellipsis", ratio=4)
+    table.add_column("crook: read", no_wrap=True, overflow="ellipsis", ratio=5)
+    table.add_column("notes", justify="right", no_wrap=True)
+    table.add_column("! !! !!!", justify="right", no_wrap=True)
+    table.add_column("?", justify="right", no_wrap=True)
+    if seconds is not None:
+        table.add_column("s", justify="right", no_wrap=True)
+    for report in reports:
+        for number, row in enumerate(rows(report)):
+            name, part, crook, read, notes, one, two, three, findings = row
+            cells = [name, part, f"{crook}: {read}", notes, f"{one}  {two}   {three}", findings]
+            if seconds is not None:
+                cells.append("" if number else f"{seconds[name]:.2f}")
+            table.add_row(*map(Text, cells))
+    table.caption = "! mild, !! awkward, !!! hard crossings; ? findings, below"
+    table.caption_justify = "left"
+    return table
