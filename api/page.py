@@ -20,6 +20,7 @@ from annotator.options import KEYS, MARKS, SHOW
 from annotator.reading.crooks import CROOKS
 from annotator.sheets import chart as charts
 from annotator.sheets.drawing import signs
+from annotator.sheets.exercises import CAUTION
 from annotator.sheets.paper import PAPERS
 from api import access, part_view, sheets
 from api.documents import job_document
@@ -130,6 +131,7 @@ def part(job_id: str, n: int) -> Any:
         has=_made(found, one.n),
         products=[(name, PRODUCT_WORDS.get(name, product.words)) for name, product in PRODUCTS.items()],
         kinds=sheets.KINDS,
+        caution=CAUTION,
     )
 
 

@@ -201,10 +201,11 @@ def test_every_download_opens(page: Page, address: str) -> None:
     links = page.locator(".takes a")
     found: dict[str, bytes] = {}
     for index in range(links.count()):
-        name = links.nth(index).inner_text().strip()
+        name = links.nth(index).get_attribute("aria-label") or links.nth(index).inner_text().strip()
         answer = page.request.get(links.nth(index).get_attribute("href") or "")
         assert answer.status == 200, name
         found[name] = answer.body()
+    assert "Written out for this trumpet, PDF" in found
     expected = ["PDF to print", "Marked part (.musicxml)", "Report (.json)", "Everything (.zip)"]
     assert set(expected) <= set(found)
     assert annotator.strip(found["Marked part (.musicxml)"]) == PART.read_bytes()
@@ -217,8 +218,9 @@ def test_every_download_opens(page: Page, address: str) -> None:
         assert PART.name in archive.namelist()
         assert archive.read(PART.name) == found["Marked part (.musicxml)"]
     for name, data in found.items():
-        if name.startswith("Written out"):
-            assert etree.fromstring(data).tag == "score-partwise"
+        if name.endswith(", PDF"):
+            assert pypdf.PdfReader(io.BytesIO(data)).pages[0].extract_text().strip()
+            assert etree.fromstring(found[name.removesuffix(", PDF")]).tag == "score-partwise"
 
 
 def test_a_download_carries_the_name_of_the_part(page: Page, address: str) -> None:
