@@ -26,6 +26,45 @@ LINKS = {
     **{name: {"operationId": name, "parameters": {"job_id": JOB_ID}} for name in OF_JOB},
     **{name: {"operationId": name, "parameters": {"job_id": JOB_ID, "n": FIRST_PART}} for name in OF_PART},
 }
+# The request the service makes when a job has ended (OpenAPI 3.1, Callback Object).
+CALLBACK = {
+    "ended": {
+        "{$request.body#/callback_url}": {
+            "post": {
+                "summary": "The job has ended",
+                "description": "Sent when the last part has ended, and again with growing waits while the "
+                "answer is none, 5xx, 408, 425 or 429. It may come twice: `id` tells. Check `Signature` before "
+                "believing it: an HTTP Message Signature (RFC 9421) named `sig`, hmac-sha256 with "
+                "`callback_secret`, over @method, @target-uri, content-digest and content-type; `created` is "
+                "when it was sent, `Content-Digest` (RFC 9530) the SHA-256 of the body.",
+                "parameters": [
+                    {"name": name, "in": "header", "required": True, "schema": {"type": "string"}}
+                    for name in ("Content-Digest", "Signature-Input", "Signature")
+                ],
+                "requestBody": {
+                    "required": True,
+                    "content": {
+                        "application/json": {
+                            "schema": {
+                                "type": "object",
+                                "required": ["schema", "id", "state", "counts", "finished", "job"],
+                                "properties": {
+                                    "schema": {"const": "crookline.callback/1"},
+                                    "id": {"type": "string"},
+                                    "state": {"type": "string", "enum": ["done", "partly", "failed"]},
+                                    "counts": {"$ref": "#/components/schemas/Counts"},
+                                    "finished": {"type": "string", "format": "date-time"},
+                                    "job": {"type": "string", "description": "The path of the job."},
+                                },
+                            }
+                        }
+                    },
+                },
+                "responses": {"2XX": {"description": "Taken"}},
+            }
+        }
+    }
+}
 LINKED = {"create_job": "202", "get_job": "200"}
 
 
@@ -77,6 +116,8 @@ def _complete_operation(operation: dict[str, Any], *, open_route: bool, keyed: b
         everywhere = problems(*((401,) if keyed else ()), 429, 503)
         for status, answer in everywhere.items():
             answers.setdefault(str(status), answer)
+    if operation["operationId"] == "create_job":
+        operation["callbacks"] = CALLBACK
     linked = LINKED.get(operation["operationId"])
     if linked:
         answers[linked]["links"] = LINKS

@@ -70,6 +70,7 @@ def in_background(running: Running) -> Iterator[None]:
         yield
     finally:
         running.streams.closing.set()
+        running.server.task_dispatcher.shutdown()  # what is being answered is answered first
         running.server.close()
         thread.join(5)
 

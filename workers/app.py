@@ -6,6 +6,7 @@ Start workers on as many hosts as wanted with ``celery -A workers.app worker``; 
 
 from __future__ import annotations
 
+import gc
 from typing import Any
 
 from celery import Celery, platforms, signals
@@ -64,6 +65,10 @@ def _set_up_logging(**_: object) -> None:
 def _load_library(**_: object) -> None:
     # Read before the pool forks, so that its processes share it and the first part is not slower.
     from annotator import annotation  # noqa: F401, PLC0415
+
+    # What is loaded now stays; the collector need not look at it again in every process.
+    gc.collect()
+    gc.freeze()
 
 
 @signals.beat_embedded_init.connect  # type: ignore[untyped-decorator]

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import json
 import time
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from hashlib import sha256
 from typing import Any
@@ -24,10 +25,11 @@ log = logs.logger(__name__)
 
 @dataclass(frozen=True, slots=True)
 class Marked:
-    """What marking a part gave, and the seconds each stage took."""
+    """What marking a part gave (``report`` as JSON), and the seconds each stage took."""
 
     data: bytes
-    report: dict[str, Any]
+    report: bytes
+    summary: Mapping[str, Any]
     cached: bool
     seconds: dict[str, float]
 
@@ -113,7 +115,7 @@ def _mark(context: Context, job: Job, part: Part) -> tuple[Marked | None, Reason
     known = results.recall(context.store.files, where, part.name)
     if known is not None:
         seconds = {"recall": time.perf_counter() - start}
-        return Marked(known[0], known[1], True, seconds), None
+        return Marked(known[0], known[1], known[2].get("summary", {}), True, seconds), None
     data = context.store.input(job, part)
     fetched = time.perf_counter()
     try:
@@ -130,17 +132,16 @@ def _mark(context: Context, job: Job, part: Part) -> tuple[Marked | None, Reason
             f"a fault in the program stopped the work on this file; the log tells more under job {job.id}",
         )
     done = time.perf_counter()
-    results.keep(context.store.files, where, annotated.data, annotated.report)
-    return Marked(
-        annotated.data, annotated.report, False, {"fetch": fetched - start, "mark": done - fetched}
-    ), None
+    report = json.dumps(annotated.report, ensure_ascii=False).encode()
+    results.keep(context.store.files, where, annotated.data, report)
+    stages = {"fetch": fetched - start, "mark": done - fetched, "remember": time.perf_counter() - done}
+    return Marked(annotated.data, report, annotated.report.get("summary", {}), False, stages), None
 
 
 def _keep(context: Context, job: Job, part: Part, marked: Marked) -> Outcome:
     start = time.perf_counter()
-    report = json.dumps(marked.report, ensure_ascii=False).encode()
     context.store.put(job.ref, f"{part.output}/annotated.{part.kind}", marked.data)
-    context.store.put(job.ref, f"{part.output}/report.json", report)
+    context.store.put(job.ref, f"{part.output}/report.json", marked.report)
     marked.seconds["keep"] = time.perf_counter() - start
     return Outcome(
         n=part.n,
@@ -149,6 +150,6 @@ def _keep(context: Context, job: Job, part: Part, marked: Marked) -> Outcome:
         cached=marked.cached,
         size=len(marked.data),
         sha256=sha256(marked.data).hexdigest(),
-        report_sha256=sha256(report).hexdigest(),
-        summary=marked.report.get("summary", {}),
+        report_sha256=sha256(marked.report).hexdigest(),
+        summary=marked.summary,
     )

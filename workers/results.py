@@ -37,21 +37,22 @@ def address(digest: str, options: annotator.Options) -> str:
     return f"{FOLDER}/{key[:2]}/{key}"
 
 
-def recall(files: Files, where: str, name: str) -> tuple[bytes, dict[str, Any]] | None:
-    """The result kept there, its report under the name the file has this time; or None."""
+def recall(files: Files, where: str, name: str) -> tuple[bytes, bytes, dict[str, Any]] | None:
+    """The result kept there: the marked file, its report (as JSON, and as it reads) under the name the
+    file has this time; or None."""
     try:
         report = json.loads(files.read(f"{where}/report.json"))
         data = files.read(f"{where}/annotated")
     except FileNotFoundError:
         return None
     report["source"]["name"] = name
-    return data, report
+    return data, json.dumps(report, ensure_ascii=False).encode(), report
 
 
-def keep(files: Files, where: str, data: bytes, report: Mapping[str, Any]) -> None:
+def keep(files: Files, where: str, data: bytes, report: bytes) -> None:
     """Keep a result; the report last, for it vouches for the rest."""
     files.write(f"{where}/annotated", data)
-    files.write(f"{where}/report.json", json.dumps(report, ensure_ascii=False).encode())
+    files.write(f"{where}/report.json", report)
 
 
 def options_of(values: Mapping[str, Any]) -> annotator.Options:

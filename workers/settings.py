@@ -74,7 +74,7 @@ class Settings:
     web_threads: int = 32
     max_upload: int = 200 * MEGABYTE
     max_file: int = 50 * MEGABYTE
-    max_unpacked: int = 500 * MEGABYTE
+    max_unpacked: int = 400 * MEGABYTE
     max_parts: int = 2000
     small_parts: int = 4
     small_bytes: int = 2 * MEGABYTE

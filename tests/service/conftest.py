@@ -21,6 +21,7 @@ from tests.service.scores import BAD_SCORE, score
 from workers.embedded import free_port, server_binary
 
 ROOT = Path(__file__).parents[2]
+UNLIMITED = {"CROOKLINE_RATE": "1000000 per minute"}  # the tests together ask more than a key may
 QUEUES = ("valkey", "redis-server")
 
 
@@ -112,7 +113,7 @@ def service(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFac
     """The service without keys, once on the embedded server and once on Debian's redis-server."""
     folder = tmp_path_factory.mktemp("service")
     if request.param == "valkey":
-        with started(folder) as running:
+        with started(folder, environment=UNLIMITED) as running:
             yield running
         return
     if shutil.which("redis-server") is None:
@@ -121,7 +122,7 @@ def service(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFac
         pytest.skip("redis-server is not installed")
     with (
         redis_server(folder / "redis") as url,
-        started(folder, environment={"CROOKLINE_REDIS_URL": url}) as running,
+        started(folder, environment={"CROOKLINE_REDIS_URL": url, **UNLIMITED}) as running,
     ):
         yield running
 

@@ -12,6 +12,7 @@ import pytest
 from billiard.exceptions import SoftTimeLimitExceeded
 
 import annotator
+from api.health import checks
 from tests.service.scores import BAD_SCORE, score
 from workers import parts, queues, upkeep
 from workers.context import Context
@@ -190,6 +191,25 @@ def test_a_job_reads_as_it_was_written(context: Context) -> None:
     assert json.loads(job.to_json())["parts"][1]["refused"]["code"] == "not-a-score"
     assert context.store.job("local/../../etc") is None
     assert context.store.job("../local/" + job.id) is None
+
+
+def test_readiness_tells_what_is_missing(context: Context, monkeypatch: pytest.MonkeyPatch) -> None:
+    found = checks(context)
+    assert {name: check["ok"] for name, check in found.items()} == {
+        "redis": True,
+        "workers": False,
+        "store": True,
+    }
+    context.connection.set("crookline:worker:one", "1")
+
+    def full(*_: Any) -> None:
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(context.store.files, "write", full)
+    found = checks(context)
+    assert found["workers"] == {"ok": True, "count": 1}
+    assert found["store"]["ok"] is False
+    assert "OSError" in found["store"]["detail"]
 
 
 def test_owners_have_lanes_of_their_own() -> None:
