@@ -33,8 +33,8 @@ CALLBACK = {
             "post": {
                 "summary": "The job has ended",
                 "description": "Sent when the last part has ended, and again with growing waits while the "
-                "answer is none, 5xx, 408, 425 or 429. It may come twice: `id` tells. Check `Signature` before "
-                "believing it: an HTTP Message Signature (RFC 9421) named `sig`, hmac-sha256 with "
+                "answer is none, 5xx, 408, 425 or 429. It may come twice: `id` tells. Check `Signature` "
+                "before believing it: an HTTP Message Signature (RFC 9421) named `sig`, hmac-sha256 with "
                 "`callback_secret`, over @method, @target-uri, content-digest and content-type; `created` is "
                 "when it was sent, `Content-Digest` (RFC 9530) the SHA-256 of the body.",
                 "parameters": [
