@@ -11,7 +11,6 @@ import re
 from collections.abc import Mapping
 from functools import lru_cache
 from typing import NamedTuple
-from xml.sax.saxutils import escape
 
 from annotator.pitch import Interval, Pitch
 from annotator.score.places import Container, Element
@@ -239,12 +238,12 @@ def start_tag(text: str, element: Element) -> str:
 
 def escaped(text: str) -> str:
     """``text`` as XML character data."""
-    return escape(text)
+    return text.replace("&", "&amp;").replace("<", "&lt;").replace(">", "&gt;")
 
 
 def escaped_ascii(text: str) -> str:
     """``text`` as XML character data in ASCII, so that a file without other letters stays one."""
-    return escape(text).encode("ascii", "xmlcharrefreplace").decode("ascii")
+    return escaped(text).encode("ascii", "xmlcharrefreplace").decode("ascii")
 
 
 def _first(child: tuple[int, str]) -> int:
