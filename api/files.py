@@ -13,6 +13,9 @@ from werkzeug.wsgi import wrap_file
 from api import access
 from api.problems import not_ready
 from workers.jobs import Job
+from workers.media import SVG
+
+DRAWING_POLICY = "default-src 'none'; style-src 'unsafe-inline'; font-src data:; img-src data:"
 
 
 def send(
@@ -42,6 +45,8 @@ def _answer(file: tuple[IO[bytes], int], media_type: str, digest: str, shown: st
     response.headers["Cache-Control"] = "private, no-cache"
     response.headers["X-Content-Type-Options"] = "nosniff"
     response.headers["Content-Disposition"] = shown
+    if media_type == SVG:  # a drawing opened by itself runs nothing and fetches nothing
+        response.headers["Content-Security-Policy"] = DRAWING_POLICY
     response.make_conditional(request, accept_ranges=True, complete_length=size)
     return response
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any, cast
+from typing import Any
 
 import redis
 from apiflask import APIBlueprint
@@ -45,7 +45,7 @@ def checks(context: Context) -> dict[str, dict[str, Any]]:
     try:
         context.connection.ping()
         found["redis"] = {"ok": True}
-        workers = alive(context)
+        workers = len(context.live.workers())
         found["workers"] = {"ok": workers > 0, "count": workers}
         if not workers:
             found["workers"]["detail"] = "no worker has been heard of in the last seconds"
@@ -58,8 +58,3 @@ def checks(context: Context) -> dict[str, dict[str, Any]]:
     except Exception as error:  # whatever an object store's client raises, the answer is no
         found["store"] = {"ok": False, "detail": f"the store cannot be written ({type(error).__name__})"}
     return found
-
-
-def alive(context: Context) -> int:
-    """How many workers have been heard of in the last seconds."""
-    return len(cast("list[str]", list(context.connection.scan_iter("crookline:worker:*", count=1000))))

@@ -15,7 +15,6 @@ from prometheus_client.core import CounterMetricFamily, GaugeMetricFamily, Histo
 from prometheus_client.registry import Collector
 
 from api import access, describe
-from api.health import alive
 from workers import metrics as counters
 from workers import queues
 from workers.context import Context
@@ -84,7 +83,7 @@ class Shared(Collector):
 
     def _workers(self) -> Metric:
         gauge = GaugeMetricFamily("crookline_workers", "Workers heard of in the last seconds")
-        gauge.add_metric([], alive(self._context))
+        gauge.add_metric([], len(self._context.live.workers()))
         return gauge
 
     def _parts(self) -> Iterator[Metric]:

@@ -13,10 +13,8 @@ from celery import Celery, platforms, signals
 from kombu.entity import Queue
 
 from workers import logs, queues
-from workers.context import context
+from workers.context import INSTANCE, context
 from workers.settings import Settings
-
-HEARTBEAT_SECONDS = 10
 
 
 def configuration(settings: Settings) -> dict[str, Any]:
@@ -86,4 +84,4 @@ def _look_for_lost_work(**_: object) -> None:
 def _alive(sender: Any = None, **_: object) -> None:
     """Note that this worker lives, for those who ask whether there is one."""
     name = getattr(getattr(sender, "eventer", None), "hostname", "worker")
-    context().connection.set(f"crookline:worker:{name}", "1", ex=HEARTBEAT_SECONDS)
+    context().live.worker_lives(INSTANCE, name)

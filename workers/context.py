@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import platform
+import secrets
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -12,6 +13,9 @@ import redis
 from workers.live import Live, connect
 from workers.settings import Settings
 from workers.store import Store
+
+# A worker and the processes of its pool share this: they are forked from one that has it.
+INSTANCE = secrets.token_hex(6)
 
 
 class Context:

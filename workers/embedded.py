@@ -22,7 +22,7 @@ import redis
 
 from annotator.errors import CrooklineError
 from workers import logs, processes
-from workers.live import connect
+from workers.live import Live, connect
 from workers.settings import Settings
 
 LOCAL = "127.0.0.1"
@@ -103,9 +103,9 @@ class Workers:
     def start(self) -> None:
         """Start, and wait until the worker takes work. Raises CannotStart."""
         self._thread.start()
-        connection = connect(self._url)
+        live = Live(connect(self._url))
         deadline = time.monotonic() + START_SECONDS
-        while not connection.exists(f"crookline:worker:{self._name}"):
+        while self._name not in live.workers().values():
             if time.monotonic() > deadline:
                 self.stop()
                 said = f":\n{processes.tail(self._log)}" if self._log else "; the lines above say why"

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import json
 import time
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import asdict
 from typing import Any, cast
 
@@ -18,6 +18,8 @@ from workers.jobs import Job, Outcome, Part, outcome_from_json, outcome_to_json
 
 KEEP_SECONDS = 2 * 86_400
 EVENTS_KEPT = 10_000
+HEARTBEAT_SECONDS = 10
+WORKER = "crookline:worker:"
 
 
 def connect(url: str) -> redis.Redis:
@@ -49,9 +51,19 @@ class Live:
         value = cast("str | None", self.redis.get(self._key(ref, "queued")))
         return float(value) if value is not None else None
 
-    def began(self, job: Job, part: Part, worker: str) -> int:
+    def worker_lives(self, instance: str, name: str) -> None:
+        """Note that a worker lives; to be said again every few seconds."""
+        self.redis.set(f"{WORKER}{instance}", name, ex=HEARTBEAT_SECONDS)
+
+    def workers(self) -> dict[str, str]:
+        """The workers heard of in the last seconds: instance → name."""
+        keys = list(self.redis.scan_iter(f"{WORKER}*", count=1000))
+        names = cast("list[str | None]", self.redis.mget(keys)) if keys else []
+        return {key.removeprefix(WORKER): name for key, name in zip(keys, names, strict=True) if name}
+
+    def began(self, job: Job, part: Part, worker: str, instance: str = "") -> int:
         """Note that a part runs; gives how many times it has begun, this time included."""
-        note = json.dumps({"started": time.time(), "worker": worker})
+        note = json.dumps({"started": time.time(), "worker": worker, "instance": instance})
         pipe = self.redis.pipeline(transaction=False)
         pipe.hincrby(self._key(job.ref, "begun"), str(part.n), 1)
         pipe.expire(self._key(job.ref, "begun"), KEEP_SECONDS)
@@ -90,6 +102,10 @@ class Live:
         data = json.dumps(note, ensure_ascii=False, separators=(",", ":"))
         pipe.xadd(key, {"event": kind, "data": data}, maxlen=EVENTS_KEPT, approximate=True)
         pipe.expire(key, KEEP_SECONDS)
+
+    def abandoned(self, job: Job, numbers: Iterable[int]) -> None:
+        """Note that parts do not run any more, though they have not ended."""
+        self.redis.hdel(self._key(job.ref, "running"), *map(str, numbers))
 
     def outcomes(self, ref: str) -> dict[int, Outcome]:
         """The outcomes known here, by the part's number."""

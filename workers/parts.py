@@ -16,7 +16,7 @@ from billiard.exceptions import SoftTimeLimitExceeded
 
 import annotator
 from workers import logs, metrics, results
-from workers.context import Context, worker_name
+from workers.context import INSTANCE, Context, worker_name
 from workers.jobs import Job, Outcome, Part, Reason, end_state
 
 MAX_BEGINNINGS = 3
@@ -72,7 +72,7 @@ def finish(context: Context, job: Job) -> bool:
 def _work(context: Context, job: Job, part: Part, sent: float) -> Outcome:
     started = time.time()
     waited = max(0.0, started - sent)
-    begun = context.live.began(job, part, worker_name())
+    begun = context.live.began(job, part, worker_name(), INSTANCE)
     stages = {"wait": waited}
     marked: Marked | None = None
     if part.refused is not None:

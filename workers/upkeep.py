@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from typing import cast
 
 from workers import logs, parts, queues, results
 from workers.context import Context
-from workers.jobs import Job, id_time
+from workers.jobs import Job, Outcome, id_time
+from workers.live import HEARTBEAT_SECONDS
 
 GRACE_SECONDS = 5.0
 ABANDONED_SECONDS = 3600.0
@@ -51,9 +52,26 @@ def _settle(context: Context, job: Job, send: Send, ended: End, now: float) -> i
         if missing:
             log.warning("parts sent again", job=job.ref, parts=len(missing))
             send(job, missing)
+    else:
+        missing = _orphaned(context, job, known, now)
+        if missing:
+            context.live.abandoned(job, missing)
+            log.warning("parts of a lost worker sent again", job=job.ref, parts=len(missing))
+            send(job, missing)
     if len(known) == len(job.parts) and parts.finish(context, job):
         ended(job)
     return len(missing)
+
+
+def _orphaned(context: Context, job: Job, known: Mapping[int, Outcome], now: float) -> list[int]:
+    """The parts whose worker has not been heard of since: waiting for Redis to hand them out again would
+    take much longer."""
+    alive = context.live.workers()
+    return [
+        n
+        for n, note in context.live.running(job.ref).items()
+        if n not in known and note["instance"] not in alive and now - note["started"] > 2 * HEARTBEAT_SECONDS
+    ]
 
 
 def _stalled(context: Context, job: Job, age: float) -> bool:

@@ -116,7 +116,7 @@ def test_the_demo_goes_the_whole_way_and_stops_what_it_started(tmp_path: Path) -
     with zipfile.ZipFile(out / "archive.zip") as opened:
         assert set(sent) < set(opened.namelist())
     table = done.stdout[done.stdout.index("file ") :]
-    assert "up a major third" in table
+    assert "E: up a major" in table
     (scores / "bad.xml").write_bytes(BAD_SCORE)
     again = crookline("demo", "--scores", scores, "-o", out)
     assert again.returncode == 1

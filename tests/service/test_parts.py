@@ -177,6 +177,24 @@ def test_the_sweep_closes_a_job_whose_last_worker_died_just_before(context: Cont
     assert context.store.active() == []
 
 
+def test_the_sweep_sends_the_parts_of_a_worker_that_is_gone(
+    context: Context, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    job = accepted(context, *((f"{n}.xml", score("F", title=str(n))) for n in range(4)))
+    context.live.queued(job)
+    context.live.worker_lives("living", "one@here")
+    long_ago = time.time() - 60
+    with monkeypatch.context() as patch:
+        patch.setattr("workers.live.time.time", lambda: long_ago)
+        context.live.began(job, job.parts[0], "two:1", "gone")
+        context.live.began(job, job.parts[1], "one:1", "living")
+    context.live.began(job, job.parts[2], "two:2", "gone")  # too lately to say
+    sent: list[list[int]] = []
+    upkeep.sweep(context, lambda _, numbers: sent.append(numbers), lambda _: None)
+    upkeep.sweep(context, lambda _, numbers: sent.append(numbers), lambda _: None)
+    assert sent == [[1]]
+
+
 def test_a_folder_without_a_job_is_swept_up_only_when_old(context: Context) -> None:
     for age, left in ((60, True), (2 * upkeep.ABANDONED_SECONDS, False)):
         job = accepted(context, ("a.xml", score("F")), age=age)
@@ -200,7 +218,7 @@ def test_readiness_tells_what_is_missing(context: Context, monkeypatch: pytest.M
         "workers": False,
         "store": True,
     }
-    context.connection.set("crookline:worker:one", "1")
+    context.live.worker_lives("one", "one@here")
 
     def full(*_: Any) -> None:
         raise OSError(28, "No space left on device")
