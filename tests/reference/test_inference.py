@@ -82,6 +82,20 @@ def test_right_or_cannot_tell(crook: Crook, melody: list[str]) -> None:
         assert inference.words.startswith("can't tell")
 
 
+@given(st.sampled_from(INFERRED), st.lists(st.sampled_from(WRITTEN), min_size=3, max_size=4, unique=True))
+def test_few_pitches_fit_several_crooks(crook: Crook, pitches: list[str]) -> None:
+    """Three or four pitches over and over: where another crook fits them as well, nothing is claimed."""
+    melody = [transpose(Pitch.parse(name), crook.sounding) for name in pitches * 5]
+    inference = infer(melody)
+    assert inference.crook in (crook, None)
+    others = [
+        other
+        for other in INFERRED
+        if other != crook and all(natural_partial(pitch.semitone, other) is not None for pitch in melody)
+    ]
+    assert (inference.crook is None) == bool(others)
+
+
 @given(st.sampled_from(INFERRED), st.permutations(WRITTEN * 3))
 def test_a_melody_of_all_partials_tells(crook: Crook, melody: list[str]) -> None:
     inference = infer(transpose(Pitch.parse(name), crook.sounding) for name in melody)
@@ -100,6 +114,9 @@ def test_notes_of_no_crook_are_counted(crook: Crook, sounds: list[int]) -> None:
     natural = sum(natural_partial(sound, inference.best) is not None for sound in sounds)
     assert listed == len(sounds) - natural
     assert inference.score == pytest.approx(natural / len(sounds))
+    if inference.score < 0.9:
+        assert inference.crook is None
+        assert "too few notes are natural" in inference.words
 
 
 def spell(sound: int) -> Pitch:

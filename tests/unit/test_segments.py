@@ -186,6 +186,18 @@ def test_change_announced_in_rests(word: str) -> None:
     assert codes(reading) == []
 
 
+def test_announced_and_named_again_at_the_entry() -> None:
+    made = part(
+        "C5 C5 C5 C5 | - - - - | C5 D5 E5 C5",
+        name="Tromba in F",
+        transposes=[(1, F), (3, (0, 0))],
+        words=[(2, "muta in Do"), (3, "in Do")],
+    )
+    reading = read(made)
+    assert crooks(reading) == [("F", "1", "2"), ("C", "3", "3")]
+    assert codes(reading) == []
+
+
 def test_change_by_words_alone_starts_at_the_words() -> None:
     made = part("C5 C5 C5 C5 | - - - - | C5 D5 E5 C5", name="Tromba in F", words=[(2, "muta in D")])
     reading = read(made)
