@@ -88,6 +88,8 @@ def copy_part(root: Any, part_id: str, *, breaks: bool = False) -> Copy:
     following = parts[chosen[0] + 1 : chosen[0] + 2]
     if following and _is_cue(following[0]):
         staves.append(following[0])
+        # The staff is small already; the engraver would make cue notes on it smaller still.
+        _drop(following[0], ("cue",))
     out = etree.Element("score-partwise", version="4.0")
     listed = {item.get("id"): item for item in root.iterfind("part-list/score-part")}
     part_list = etree.SubElement(out, "part-list")
