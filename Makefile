@@ -17,7 +17,7 @@ $(VENV)/.runtime: requirements.txt requirements-build.txt pyproject.toml
 	test -x $(BIN)/python || $(PYTHON) -m venv $(VENV)
 	$(BIN)/python -m pip install --quiet --require-hashes -r requirements-build.txt
 	$(BIN)/python -m pip install --quiet --require-hashes -r requirements.txt
-	$(BIN)/python -m pip install --quiet --no-deps --no-build-isolation --editable .
+	$(BIN)/python -m pip install --quiet --no-deps --no-build-isolation --config-settings editable_mode=compat --editable .
 	touch $@
 
 $(VENV)/.dev: $(VENV)/.runtime requirements-dev.txt
