@@ -276,8 +276,7 @@ def _tidied(xml: bytes, found: Format) -> bytes:
             if element.get("id") == old:
                 element.set("id", new)
     if found.sounding:
-        for part in root.findall("part"):
-            _say_as_written(part)
+        _say_at_concert_pitch(root)
     tree: Any = root.getroottree()
     doctype: str = tree.docinfo.doctype
     return bytes(etree.tostring(root, encoding="UTF-8", xml_declaration=True, doctype=doctype))
@@ -290,18 +289,14 @@ def _new_ids(root: Any) -> Iterator[tuple[str, str]]:
             yield instrument.get("id"), f"P{number}-I{count}"
 
 
-def _say_as_written(part: Any) -> None:
-    attributes = part.find("measure/attributes")
-    if attributes is None or attributes.find("transpose") is not None:
-        return
-    transpose = etree.Element("transpose")
-    etree.SubElement(transpose, "diatonic").text = "0"
-    etree.SubElement(transpose, "chromatic").text = "0"
-    after = [child for child in attributes if child.tag in ("for-part", "directive", "measure-style")]
-    if after:
-        after[0].addprevious(transpose)
-    else:
-        attributes.append(transpose)
+def _say_at_concert_pitch(root: Any) -> None:
+    """``<concert-score/>`` (MusicXML 4.0): every part holds the sounding pitches, whatever its heading."""
+    defaults = root.find("defaults")
+    if defaults is None:
+        defaults = etree.Element("defaults")
+        root.find("part-list").addprevious(defaults)
+    scaling = defaults.find("scaling")
+    defaults.insert(0 if scaling is None else 1, etree.Element("concert-score"))
 
 
 def main() -> None:
