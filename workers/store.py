@@ -12,6 +12,7 @@ requests/OWNER/…                    the Idempotency-Keys used
 from __future__ import annotations
 
 import json
+from collections import OrderedDict
 from collections.abc import Iterable
 from dataclasses import asdict
 from typing import IO
@@ -21,6 +22,7 @@ from workers.jobs import Job, Outcome, Part, outcome_from_json, outcome_to_json,
 from workers.settings import valid_owner
 
 ENDED = "output/ended.json"
+JOBS_REMEMBERED = 16
 
 
 class Store:
@@ -28,6 +30,7 @@ class Store:
 
     def __init__(self, url: str) -> None:
         self.files = Files(url)
+        self._read: OrderedDict[str, Job] = OrderedDict()
 
     @staticmethod
     def _name(ref: str, name: str) -> str:
@@ -49,10 +52,20 @@ class Store:
         owner, _, job_id = ref.partition("/")
         if not (valid_owner(owner) and valid_id(job_id)):
             return None
+        known = self._read.get(ref)
+        if known is not None:  # a job is written once; only whether it is still there can change
+            if self.has(ref):
+                return known
+            self._read.pop(ref, None)
+            return None
         try:
-            return Job.from_json(self.files.read(self._name(ref, "job.json")))
+            job = Job.from_json(self.files.read(self._name(ref, "job.json")))
         except FileNotFoundError:
             return None
+        self._read[ref] = job
+        while len(self._read) > JOBS_REMEMBERED:
+            self._read.popitem(last=False)
+        return job
 
     def has(self, ref: str) -> bool:
         """Whether the job is there (it may have been cancelled)."""
