@@ -6,6 +6,7 @@ import re
 from dataclasses import dataclass, replace
 from functools import lru_cache
 
+from annotator.lazy_pattern import LazyPattern
 from annotator.reading.names import Named, crook_of, family_in, read_heading
 from annotator.reading.vocabulary import (
     INSTRUMENT,
@@ -42,21 +43,21 @@ _NUMBERED = (
     r"(?>\d++(?:a|o|st|nd|rd|da|do|ma|mo|er|re)?+(?![a-z])|(?<![a-z])[ivx]++(?:a|o)?+[.\s]|[\s.,:;()\[\]-])*"
 )
 # These, as first word, announce too: "to Picc.", "nach B".
-_OPENING = re.compile(r"[\s(]*(?:to|nach|zu|zur|zum)(?![a-z])")
+_OPENING = LazyPattern(r"[\s(]*(?:to|nach|zu|zur|zum)(?![a-z])")
 _END = r"(?:[\s.,;:()\[\]!-]|\d)*\Z"
 _AFTER = rf"(?P<after>[\s-]*\(?{REGISTER}(?![a-z]))?"
 # "Prenez la sourdine", "change to a straight mute": these names of notes are little words as well, and
 # are notes only where the sentence ends after them.
 _LITTLE = {"a", "e", "la", "do", "as", "des", "es"}
 
-_TO_NOTE = re.compile(rf"{_ANNOUNCING}(?P<gap>{_THEN})(?<![a-z♭♮♯]){NOTE}{_AFTER}(?P<rest>.*)")
-_TO_INSTRUMENT = re.compile(rf"{_ANNOUNCING}(?>{whole_word(TABLE['changes']['then'])}|[\s.:-])*(?P<what>.*)")
-_FROM_TO = re.compile(rf"\s*(?:to|in|nach|auf|en|zu)\s+{NOTE}{_AFTER}")
-_ALONE = re.compile(rf"{_NUMBERED}{_ALONE_WORDS}[\s.:-]*(?:{REGISTER})?{NOTE}{_AFTER}{_END}")
-_ALONE_INSTRUMENT = re.compile(rf"{_NUMBERED}(?:{_ALONE_WORDS}[\s.:-]*)?(?P<what>.*)")
-_PICCOLO = re.compile(rf"(?:{alternation(TABLE['piccolo']['words'])})\.?{_END}")
-_JUST_INSTRUMENT = re.compile(rf"{INSTRUMENT}{_END}")
-_ONE = re.compile(
+_TO_NOTE = LazyPattern(rf"{_ANNOUNCING}(?P<gap>{_THEN})(?<![a-z♭♮♯]){NOTE}{_AFTER}(?P<rest>.*)")
+_TO_INSTRUMENT = LazyPattern(rf"{_ANNOUNCING}(?>{whole_word(TABLE['changes']['then'])}|[\s.:-])*(?P<what>.*)")
+_FROM_TO = LazyPattern(rf"\s*(?:to|in|nach|auf|en|zu)\s+{NOTE}{_AFTER}")
+_ALONE = LazyPattern(rf"{_NUMBERED}{_ALONE_WORDS}[\s.:-]*(?:{REGISTER})?{NOTE}{_AFTER}{_END}")
+_ALONE_INSTRUMENT = LazyPattern(rf"{_NUMBERED}(?:{_ALONE_WORDS}[\s.:-]*)?(?P<what>.*)")
+_PICCOLO = LazyPattern(rf"(?:{alternation(TABLE['piccolo']['words'])})\.?{_END}")
+_JUST_INSTRUMENT = LazyPattern(rf"{INSTRUMENT}{_END}")
+_ONE = LazyPattern(
     r"[(\s]*(?:\d(?:a|o|st|nd|rd|th|da|do|ma|mo)?|[iv]+|primo|prima|secondo|seconda|erste|zweite)[\s.:]+"
     rf"(?:{_ANNOUNCING})"
 )

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from functools import lru_cache
 
+from annotator.lazy_pattern import LazyPattern
 from annotator.reading.crooks import BY_ID, CROOKS, Crook, crook_named_after
 from annotator.reading.vocabulary import (
     BETWEEN,
@@ -48,23 +50,23 @@ class Named:
 _AFTER = rf"(?P<after>[\s-]*\(?{REGISTER}(?![a-z]))?"
 _LOOSE = r"[\s.,:;()\[\]\d-]"
 # The shapes a heading has, in the order they are tried.
-_IN = re.compile(rf"{INSTRUMENT}{BETWEEN}{PREPOSITION}{NOTE}{_AFTER}")
-_BRACKET = re.compile(rf"{INSTRUMENT}{BETWEEN}(?<=[(\[])\s*{NOTE}\s*[)\]]")
-_BEFORE = re.compile(rf"(?<![a-z♭♮♯#]){NOTE}(?P<dash>[\s-]*){BETWEEN}{INSTRUMENT}")
-_BEHIND = re.compile(rf"{INSTRUMENT}{BETWEEN}(?<=[\s.-]){NOTE}(?=[\s.,;:)\]\d]|$)")
-_ALONE = re.compile(rf"(?>(?<![a-z])[ivx]++[.\s]|{_LOOSE})*{PREPOSITION}{NOTE}{_AFTER}{_LOOSE}*\Z")
-_ANOTHER = re.compile(
+_IN = LazyPattern(rf"{INSTRUMENT}{BETWEEN}{PREPOSITION}{NOTE}{_AFTER}")
+_BRACKET = LazyPattern(rf"{INSTRUMENT}{BETWEEN}(?<=[(\[])\s*{NOTE}\s*[)\]]")
+_BEFORE = LazyPattern(rf"(?<![a-z♭♮♯#]){NOTE}(?P<dash>[\s-]*){BETWEEN}{INSTRUMENT}")
+_BEHIND = LazyPattern(rf"{INSTRUMENT}{BETWEEN}(?<=[\s.-]){NOTE}(?=[\s.,;:)\]\d]|$)")
+_ALONE = LazyPattern(rf"(?>(?<![a-z])[ivx]++[.\s]|{_LOOSE})*{PREPOSITION}{NOTE}{_AFTER}{_LOOSE}*\Z")
+_ANOTHER = LazyPattern(
     rf"\s*(?:/|,|;|&|\+|\(|\bor\b|\bo\b|\bou\b|\boder\b|\bund\b|\band\b|\be\b|\bet\b|\bpoi\b|\bpuis\b|\bdann\b|\bthen\b)"
     rf"\s*(?:\d+\W*)?(?:{PREPOSITION})?{NOTE}"
 )
-_TITLE = re.compile(whole_word(TABLE["titles"]["words"]))
-_TRUMPET = re.compile(
+_TITLE = LazyPattern(whole_word(TABLE["titles"]["words"]))
+_TRUMPET = LazyPattern(
     rf"(?<![a-z])(?:{REGISTER}*)(?:{whole_word(w for ws in TABLE['instruments'].values() for w in ws)})"
     rf"|{INSTRUMENT}(?={BETWEEN}{PREPOSITION}{re.sub('[?]P<[a-z]+>', '?:', NOTE)})"
 )
-_NOT_THESE = re.compile(rf"{whole_word(TABLE['not_these']['words'])}|\b\d+\s*'")
-_OTHERS = re.compile(whole_word(TABLE["others"]["words"]))
-_PICCOLO = re.compile(rf"(?<![a-z])(?:{alternation(TABLE['piccolo']['words'])})")
+_NOT_THESE = LazyPattern(rf"{whole_word(TABLE['not_these']['words'])}|\b\d+\s*'")
+_OTHERS = LazyPattern(whole_word(TABLE["others"]["words"]))
+_PICCOLO = LazyPattern(rf"(?<![a-z])(?:{alternation(TABLE['piccolo']['words'])})")
 _REGISTER_OF = {word: kind for kind, words in TABLE["registers"].items() for word in words}
 _ALTER = {
     word: alter
@@ -121,17 +123,15 @@ def crook_of(match: re.Match[str], *, words: str = "") -> Named:
     return Named(crook, match[0].strip(" ,.;:-"), _family(match), tuple(other), note=note)
 
 
-def _candidates(text: str) -> list[re.Match[str]]:
+def _candidates(text: str) -> Iterator[re.Match[str]]:
     """The matches of the shapes of a heading that hold, best shape first."""
-    found = []
     for shape in (_IN, _BRACKET, _BEFORE, _BEHIND, _ALONE):
-        for match in shape.finditer(text) if shape is not _ALONE else filter(None, [_ALONE.match(text)]):
+        for match in filter(None, [_ALONE.match(text)]) if shape is _ALONE else shape.finditer(text):
             if shape is _BEHIND and _is_bare_letter(match):
                 continue  # Trumpet A, Trumpet B: players, not crooks
             if shape is _BEFORE and not _holds_before(match, text):
                 continue
-            found.append(match)
-    return found
+            yield match
 
 
 def _holds_before(match: re.Match[str], text: str) -> bool:
