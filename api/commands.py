@@ -15,7 +15,7 @@ import click
 from annotator.errors import CrooklineError
 
 
-@click.command()
+@click.command(epilog="Example: crookline serve --port 8081 --store /srv/scores")
 @click.option("--host", metavar="ADDRESS", help="Where to listen (default: CROOKLINE_HOST or 127.0.0.1).")
 @click.option(
     "--port", type=click.IntRange(0, 65535), help="Default: CROOKLINE_PORT or 8080; 0 takes a free one."
@@ -61,7 +61,7 @@ def serve(
         sys.exit(2)
 
 
-@click.command()
+@click.command(epilog="Example: crookline key library")
 @click.argument("name")
 def key(name: str) -> None:
     """Make a key for the service, for NAME.

@@ -14,7 +14,7 @@ from annotator.cli.table import findings_table
 from annotator.errors import CrooklineError
 
 
-@click.command()
+@click.command(epilog="Example: crookline demo --instrument bb-trumpet -o marked")
 @click.option(
     "--scores",
     default="demo_scores",

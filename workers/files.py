@@ -103,13 +103,18 @@ class Files:
 
     @staticmethod
     def _open_new(path: Path, data: bytes) -> None:
-        try:
-            descriptor = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
-        except FileNotFoundError:
-            path.parent.mkdir(parents=True, exist_ok=True)
-            descriptor = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
-        with os.fdopen(descriptor, "wb") as stream:
-            stream.write(data)
+        for attempt in range(REMOVALS):
+            try:
+                descriptor = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
+            except FileNotFoundError:
+                # No such folder yet, or somebody has just removed it as empty.
+                if attempt == REMOVALS - 1:
+                    raise
+                path.parent.mkdir(parents=True, exist_ok=True)
+            else:
+                with os.fdopen(descriptor, "wb") as stream:
+                    stream.write(data)
+                return
 
     def open(self, name: str) -> IO[bytes]:
         """A file to read and seek in."""
@@ -119,9 +124,23 @@ class Files:
         """How many bytes a file has."""
         return int(self._remote("info", self._path(name))["size"])
 
-    def modified(self, name: str) -> float:
-        """When a file was last written, in seconds since 1970."""
-        return float(self._remote("modified", self._path(name)).timestamp())
+    def stale(self, folder: str, before: float) -> list[str]:
+        """The files anywhere in a folder last written before a time (seconds since 1970)."""
+        if self.local:
+            root = Path(self.root)
+            found = []
+            for path in (root / folder).rglob("*"):
+                with suppress(FileNotFoundError):
+                    if path.is_file() and path.stat().st_mtime < before:
+                        found.append(path.relative_to(root).as_posix())
+            return sorted(found)
+        entries = self._remote("find", self._path(folder), detail=True)
+        times = {name: entry.get("LastModified") for name, entry in entries.items()}
+        return sorted(
+            name.removeprefix(f"{self.root}/")
+            for name, when in times.items()
+            if (when or self._remote("modified", name)).timestamp() < before
+        )
 
     def exists(self, name: str) -> bool:
         """Whether there is a file or folder of that name."""
@@ -151,11 +170,22 @@ class Files:
                 # Somebody may write into the folder at the same moment: then it is not empty, so again.
                 if not path.is_dir():
                     path.unlink(missing_ok=True)
-                    return
+                    break
                 shutil.rmtree(path, ignore_errors=True)
+            self._prune(path.parent)
             return
         with suppress(FileNotFoundError):
             self._remote("rm", self._path(name), recursive=True)
+
+    def _prune(self, folder: Path) -> None:
+        """Remove folders that nothing is left in, up to the root."""
+        root = Path(self.root)
+        while folder != root and root in folder.parents:
+            try:
+                folder.rmdir()
+            except OSError:
+                return
+            folder = folder.parent
 
     def check(self) -> None:
         """Raise unless a file can be written, read back and removed."""

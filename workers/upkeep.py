@@ -6,7 +6,7 @@ import time
 from collections.abc import Callable, Mapping
 from typing import cast
 
-from workers import logs, parts, queues, results
+from workers import logs, parts, queues, requests, results
 from workers.context import Context
 from workers.jobs import Job, Outcome, id_time
 from workers.live import HEARTBEAT_SECONDS
@@ -94,14 +94,7 @@ def expire(context: Context) -> int:
             context.live.forget(ref)
             removed += 1
             log.info("job expired", job=ref)
-    for folder, vouching in ((results.FOLDER, "report.json"), ("requests", "")):
-        for group in store.files.names(folder):
-            for name in store.files.names(f"{folder}/{group}"):
-                where = f"{folder}/{group}/{name}"
-                try:
-                    age = store.files.modified(f"{where}/{vouching}" if vouching else where)
-                except FileNotFoundError:
-                    continue
-                if age < oldest:
-                    store.files.remove(where)
+    for folder in (results.FOLDER, requests.FOLDER):
+        for name in store.files.stale(folder, oldest):
+            store.files.remove(name)
     return removed

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import io
 import logging
+import time
 import zipfile
 from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from typing import Any
 
@@ -76,11 +78,27 @@ def test_a_folder_and_an_object_store_behave_alike(files: Files) -> None:
     assert not files.create("k/new", b"second")
     assert files.read("k/new") == b"first"
     files.check()
+    assert files.stale("a", time.time() - 3600) == []
+    assert files.stale("a", time.time() + 3600) == ["a/b/one.txt", "a/c/two.txt"]
+    assert files.stale("nowhere", time.time()) == []
     files.remove("a/b/one.txt")
     files.remove("a/b/one.txt")
     assert not files.exists("a/b/one.txt")
     files.remove("a")
     assert files.names("a") == []
+
+
+def test_writers_and_removers_do_not_hinder_each_other(tmp_path: Path) -> None:
+    files = Files(str(tmp_path / "store"))
+
+    def work(number: int) -> None:
+        for n in range(150):
+            files.write(f"active/{number}-{n}", b"x")
+            files.remove(f"active/{number}-{n}")
+
+    with ThreadPoolExecutor(8) as pool:
+        list(pool.map(work, range(8)))
+    assert files.names("active") == []
 
 
 def test_a_store_that_cannot_be_reached_is_an_oserror(monkeypatch: pytest.MonkeyPatch) -> None:
