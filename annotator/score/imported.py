@@ -18,9 +18,9 @@ from music21.musicxml.m21ToXml import GeneralObjectExporter
 
 from annotator.errors import UnreadableScore
 from annotator.findings import Finding
+from annotator.score.import_formats import FORMATS, LONGEST, MEMORY, Format, decoded
 from annotator.score.imported_features import lost
 from annotator.score.imported_midi import guess_spelling, midi_findings
-from annotator.score.importing import FORMATS, LONGEST, MEMORY, Format, decoded
 
 if sys.platform != "win32":
     import resource

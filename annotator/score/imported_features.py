@@ -6,7 +6,7 @@ import re
 from collections.abc import Callable
 
 from annotator.findings import Finding
-from annotator.score.importing import Format
+from annotator.score.import_formats import Format
 
 # What, how it looks in the format, and the MusicXML element that would carry it.
 _ABC = (

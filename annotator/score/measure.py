@@ -55,7 +55,7 @@ class MeasureReader:
     def read(self, element: etree._Element, measure: etree._Element, first_note: int) -> None:
         """Read ``element`` (the music) of ``measure`` (its number); its first note is ``first_note``."""
         self._number_of_note = first_note
-        self._number = measure.get("number", str(len(self.measures) + 1))
+        self._number = measure.get("number") or str(len(self.measures) + 1)
         self._cursor = self._furthest = self._last_onset = 0.0
         self._struck = []
         readers, read_note = self._readers, self._note

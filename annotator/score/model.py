@@ -87,9 +87,8 @@ class Line:
     notes: tuple[Note, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class Measure:
-    """``number`` is the text the file numbers it with; ``start`` and ``length`` in quarters.
+class Measure(NamedTuple):
+    """A measure. ``number`` is the text the file numbers it with; ``start`` and ``length`` in quarters.
 
     ``beats`` and ``beat_type`` are the time signature in force (4, 4 where the file gives none).
     ``pickup`` quarters are missing at its beginning (an upbeat), so that beats are counted right.

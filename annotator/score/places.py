@@ -179,7 +179,8 @@ class _Walk:
             self.score_parts.append(element)
             return
         if self.open:
-            self.containers.append(Container(element, self.first_note, tuple(self.children)))
+            measure = (element, self.first_note, tuple(self.children))
+            self.containers.append(tuple.__new__(Container, measure))
             self.children = []
             self.first_note = len(self.notes)
         if element.tag == "part":

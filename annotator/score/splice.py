@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable
+from operator import itemgetter
 
 BEGIN = "<?crookline begin?>"
 END = "<?crookline end?>"
@@ -24,7 +25,7 @@ def splice(text: str, insertions: Iterable[tuple[int, str]]) -> str:
     """``text`` with each ``(place, content)`` put in; at one place in the order given."""
     pieces: list[str] = []
     done = 0
-    for place, content in sorted(insertions, key=_place):
+    for place, content in sorted(insertions, key=itemgetter(0)):
         pieces += (text[done:place], BEGIN, content, END)
         done = place
     pieces.append(text[done:])
@@ -34,7 +35,3 @@ def splice(text: str, insertions: Iterable[tuple[int, str]]) -> str:
 def without_marks(text: str) -> str:
     """``text`` as it was before any ``splice``."""
     return _OURS.sub("", text) if BEGIN in text else text
-
-
-def _place(insertion: tuple[int, str]) -> int:
-    return insertion[0]

@@ -16,7 +16,8 @@ from annotator.findings import Finding
 from annotator.instruments import load
 from annotator.reading import is_trumpet, segments
 from annotator.score import importing
-from annotator.score.importing import LARGEST, format_of, to_musicxml
+from annotator.score.import_formats import format_of
+from annotator.score.importing import LARGEST, to_musicxml
 from annotator.score.model import Part
 from annotator.score.reader import open_text, read
 from annotator.score.source import open_source
