@@ -110,7 +110,8 @@ class Files:
                 # No such folder yet, or somebody has just removed it as empty.
                 if attempt == REMOVALS - 1:
                     raise
-                path.parent.mkdir(parents=True, exist_ok=True)
+                with suppress(FileNotFoundError):
+                    path.parent.mkdir(parents=True, exist_ok=True)
             else:
                 with os.fdopen(descriptor, "wb") as stream:
                     stream.write(data)
