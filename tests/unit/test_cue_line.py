@@ -1,0 +1,89 @@
+"""The cue line: small, silent, right under its part, with the notes as read."""
+
+from __future__ import annotations
+
+from lxml import etree
+
+import annotator
+from tests.unit.parts import NoteText, part_xml
+
+
+def cue_of(data: bytes, **options: str) -> etree._Element:
+    marked = annotator.annotate(data, annotator.Options(mark=("cue",), **options))  # type: ignore[arg-type]
+    root = etree.fromstring(marked.data)
+    parts = root.findall("part")
+    assert [part.get("id") for part in parts] == ["P1", "P1-cue"]
+    return parts[1]
+
+
+def test_it_is_small_silent_and_says_what_it_is() -> None:
+    data = part_xml([NoteText("C", 0, 5)], transpose=(2, 4), name="Tromba in E")
+    root = etree.fromstring(annotator.annotate(data, annotator.Options(mark=("cue",))).data)
+    header = root.find("part-list/score-part[@id='P1-cue']")
+    assert header is not None
+    assert header.findtext("part-name") == "Tromba in E – as read on Trumpet in C"
+    assert header.findtext("midi-instrument/volume") == "0"
+    part = root.find("part[@id='P1-cue']")
+    assert part is not None
+    assert part.findtext("measure/attributes/staff-details/staff-type") == "cue"
+    assert all(note.find("cue") is not None for note in part.iter("note"))
+
+
+def test_there_is_none_where_reading_is_writing() -> None:
+    data = part_xml([NoteText("C", 0, 5)], name="Tromba in C")
+    assert len(etree.fromstring(annotator.annotate(data).data).findall("part")) == 1
+
+
+def test_a_note_that_was_a_cue_already_is_silence() -> None:
+    pitch = "<pitch><step>D</step><octave>5</octave></pitch>"
+    other = f"<note><cue/>{pitch}<duration>1</duration><voice>1</voice></note>"
+    data = part_xml([NoteText("C", 0, 5, lead=other)], transpose=(2, 4), name="Tromba in E")
+    first, second = cue_of(data).findall("measure/note")
+    assert first.find("rest") is not None
+    assert first.get("print-object") == "no"
+    assert second.findtext("pitch/step") == "E"
+
+
+def test_microtones_move_with_their_neighbours_and_get_no_marks() -> None:
+    quarter = (
+        "<note><pitch><step>C</step><alter>0.5</alter><octave>5</octave></pitch><duration>1</duration></note>"
+    )
+    data = part_xml([NoteText("C", 0, 5, lead=quarter)], transpose=(2, 3), name="Tromba in Mi♭")
+    pitches = [(p.findtext("step"), p.findtext("alter")) for p in cue_of(data).iter("pitch")]
+    assert pitches == [("E", "-0.5"), ("E", "-1")]
+    report = annotator.annotate(data).report
+    assert [each["code"] for each in report["warnings"]] == ["unplayable-pitch"]
+    assert report["summary"]["notes"] == 1
+
+
+def test_its_id_is_nobody_elses() -> None:
+    data = part_xml([NoteText("C", 0, 5)], transpose=(2, 4), name="Tromba in E")
+    taken = data.replace(b"<work>", b"").replace(b'<measure number="1">', b'<measure number="1" id="P1-cue">')
+    root = etree.fromstring(annotator.annotate(taken, annotator.Options(mark=("cue",))).data)
+    assert [part.get("id") for part in root.findall("part")] == ["P1", "P1-cue-2"]
+
+
+def test_inferred_crooks_show_how_an_old_part_would_have_been_written() -> None:
+    """A D major fanfare at sounding pitch, natural on a D crook (7 distinct partials, none of C's)."""
+    series = [
+        ("D", 0, 4),
+        ("F", 1, 4),
+        ("A", 0, 4),
+        ("D", 0, 5),
+        ("E", 0, 5),
+        ("F", 1, 5),
+        ("G", 0, 5),
+        ("A", 0, 5),
+    ]
+    data = part_xml([NoteText(*note) for note in series * 4], name="Trumpet 1", fifths=2)
+    part = cue_of(data, crook="infer")
+    steps = [pitch.findtext("step") for pitch in part.iter("pitch")][:8]
+    assert steps == ["C", "E", "G", "C", "D", "E", "F", "G"]
+
+
+def test_slides_and_cents_are_a_lyric_line_of_their_own() -> None:
+    data = part_xml([NoteText("D", 0, 4)] * 4)
+    root = etree.fromstring(annotator.annotate(data, annotator.Options(mark=("intonation",))).data)
+    lyrics = [(lyric.get("name"), lyric.findtext("text")) for lyric in root.iter("lyric")]
+    # D4 as 1-3 on partial 3 wants about 16 mm of third slide on a C trumpet [computed].
+    assert lyrics == [("intonation", "3rd 16")] * 4

@@ -1,0 +1,80 @@
+"""The transposed part is one a player could put on the stand."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+from lxml import etree
+
+import annotator
+from annotator.sheets.transposed import transposed_part
+from tests.unit.parts import NoteText, part_xml
+
+DEMO = Path(__file__).parents[2] / "demo_scores"
+IN_C = annotator.Options(instrument="c-trumpet", mark=())
+
+
+def demo(number: str) -> bytes:
+    (path,) = DEMO.glob(f"{number}_*")
+    return path.read_bytes()
+
+
+def test_headings_name_the_trumpet_in_hand() -> None:
+    root = etree.fromstring(transposed_part(demo("01"), IN_C))
+    assert [name.text for name in root.iter("part-name")] == ["Trumpet I in C"]
+    credits = [words.text or "" for words in root.iter("credit-words")]
+    assert not any(re.search(r"in E\b", words) for words in credits)
+    assert root.find(".//transpose") is None
+
+
+def test_of_a_full_score_only_the_trumpets_are_left() -> None:
+    root = etree.fromstring(transposed_part(demo("07"), IN_C))
+    ids = [part.get("id") for part in root.iter("score-part")]
+    assert len(ids) == 1
+    assert [part.get("id") for part in root.iterchildren("part")] == ids
+    assert root.find("part-list/part-group") is None
+
+
+def test_words_that_changed_the_crook_go_and_their_neighbours_stay() -> None:
+    before, after = demo("02").decode(), transposed_part(demo("02"), IN_C).decode()
+    assert "muta in C, senza sord." in before
+    assert "muta in" not in after
+    assert ">senza sord.<" in after
+
+
+def test_layout_dynamics_and_lyrics_stay_as_they_were() -> None:
+    data = demo("04")
+    before, after = etree.fromstring(data), etree.fromstring(transposed_part(data, IN_C))
+    for tag in ("dynamics", "wedge", "slur", "beam", "lyric", "print", "measure", "duration", "credit"):
+        assert len(list(after.iter(tag))) == len(list(before.iter(tag))), tag
+
+
+def test_fingering_only_when_asked_for_and_for_the_new_reading() -> None:
+    printed = "<notations><technical><fingering>1-3</fingering></technical></notations>"
+    data = part_xml([NoteText("D", 0, 4, printed)], transpose=(-1, -2), name="Trumpet in B♭")
+    assert b"<fingering" not in transposed_part(data, IN_C)
+    marked = transposed_part(data, annotator.Options(mark=("fingering", "cue")))
+    root = etree.fromstring(marked)
+    assert [mark.text for mark in root.iter("fingering")] == ["0"]
+    assert len(list(root.iterchildren("part"))) == 1, "nothing is left to transpose, so no cue line"
+
+
+def test_chord_symbols_move_too() -> None:
+    harmony = "<harmony><root><root-step>C</root-step></root><kind>major</kind></harmony>"
+    data = part_xml([NoteText("C", 0, 5, lead=harmony)], transpose=(2, 3), name="Tromba in Mi♭")
+    root = etree.fromstring(transposed_part(data, IN_C))
+    assert (root.findtext(".//root-step"), root.findtext(".//root-alter")) == ("E", "-1")
+
+
+def test_a_key_signature_comes_where_there_was_one_or_where_it_is_asked_for() -> None:
+    def fifths(data: bytes, key: str) -> list[str | None]:
+        root = etree.fromstring(transposed_part(data, annotator.Options(mark=(), key=key)))
+        return [each.text for each in root.iter("fifths")]
+
+    old = part_xml([NoteText("C", 0, 5)], transpose=(2, 4), name="Tromba in E")
+    assert fifths(old, "auto") == ["0"]
+    assert fifths(old, "signature") == ["4"]
+    new = part_xml([NoteText("C", 0, 5)], transpose=(2, 4), name="Tromba in E", fifths=1)
+    assert fifths(new, "auto") == ["5"]
+    assert fifths(new, "none") == ["0"]
