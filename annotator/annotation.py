@@ -23,7 +23,7 @@ from annotator.score.model import Line, Note, Ornament, Part, Score
 from annotator.score.reader import ScoreText, open_text, read
 from annotator.score.source import Source, open_source
 from annotator.score.splice import splice, without_marks
-from annotator.score.writer import Insertion, cue_insertions, lyric_numbers, mark_insertions
+from annotator.score.writer import Insertion, Order, cue_insertions, lyric_numbers, mark_insertions, order_of
 from annotator.sheets.cue import cue_part
 from annotator.sheets.reading_part import read_part, stretch_at
 from annotator.timing import Clock
@@ -66,10 +66,14 @@ def annotate(data: bytes, options: Options | None = None, name: str = "") -> Ann
 
 
 def _annotated(data: bytes, options: Options, name: str) -> Annotated:
-    prepared = prepare(data, options)
+    source, written, score = _read(data, options)
+    order = order_of(written)
+    # The tree has said all it knows; half of the memory a score takes is its.
+    written.root.clear()
+    prepared = _decide(source, written, score, options)
     insertions: list[Insertion] = []
     for part in prepared.played:
-        insertions += _part_insertions(prepared, part, options)
+        insertions += _part_insertions(prepared, part, options, order)
     marked = prepared.source.with_text(splice(prepared.written.text, insertions))
     found = report(
         score=prepared.score,
@@ -94,12 +98,19 @@ def strip(data: bytes) -> bytes:
 
 def prepare(data: bytes, options: Options) -> Prepared:
     """Read ``data`` and decide what is played on every note. Raises as ``annotate`` does."""
+    return _decide(*_read(data, options), options)
+
+
+def _read(data: bytes, options: Options) -> tuple[Source, ScoreText, Score]:
     source = open_source(data)
     text = without_marks(source.text)
     # An .mxl's other members stay where they are; only the score's own bytes are parsed.
     xml = source.xml if text == source.text else text.encode(source.encoding, "xmlcharrefreplace")
     written = open_text(text, xml)
-    score = read(written, options.part, is_trumpet, is_other_instrument)
+    return source, written, read(written, options.part, is_trumpet, is_other_instrument)
+
+
+def _decide(source: Source, written: ScoreText, score: Score, options: Options) -> Prepared:
     instrument = load(options.instrument) if isinstance(options.instrument, str) else options.instrument
     clock = Clock(score.tempos)
     played = tuple(_play(part, score, instrument, clock, options) for part in score.parts)
@@ -173,7 +184,9 @@ def _note_findings(
             )
 
 
-def _part_insertions(prepared: Prepared, played: PlayedPart, options: Options) -> Iterator[Insertion]:
+def _part_insertions(
+    prepared: Prepared, played: PlayedPart, options: Options, order: Order
+) -> Iterator[Insertion]:
     part = played.part
     written = prepared.written
     numbers = lyric_numbers(part)
@@ -195,7 +208,7 @@ def _part_insertions(prepared: Prepared, played: PlayedPart, options: Options) -
             instrument=prepared.instrument,
             part_id=_new_id(written.text, f"{part.id}-cue"),
         )
-        yield from cue_insertions(written.places, part, cue, written.root)
+        yield from cue_insertions(written.places, part, cue, order)
 
 
 def _cue_words(prepared: Prepared, played: PlayedPart) -> str:

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-
-from lxml import etree
+from dataclasses import dataclass
 
 from annotator.marks import NoteMark
 from annotator.score.model import Line, Note, Part
 from annotator.score.places import Places
+from annotator.score.reader import ScoreText
 from annotator.score.rewrite import escaped
 from annotator.sheets.cue import CuePart
 
@@ -87,14 +87,31 @@ def _flag(text: str, voice: str, staff: str) -> str:
     )
 
 
-def cue_insertions(places: Places, part: Part, cue: CuePart, root: etree._Element) -> Iterator[Insertion]:
+@dataclass(frozen=True, slots=True)
+class Order:
+    """The ids of a score's parts as they stand in its part list, and as their music comes.
+
+    ``music`` is empty in score-timewise, where each measure holds a bit of every part.
+    """
+
+    headers: tuple[str, ...]
+    music: tuple[str, ...]
+
+
+def order_of(score: ScoreText) -> Order:
+    """The order of a score's parts."""
+    root = score.root
+    headers = (element.get("id", "") for element in root.iterfind("part-list/score-part"))
+    music = (element.get("id", "") for element in root.iterchildren("part"))
+    return Order(tuple(headers), tuple(music))
+
+
+def cue_insertions(places: Places, part: Part, cue: CuePart, order: Order) -> Iterator[Insertion]:
     """The insertions for a cue part: its line in the part list, and its music right under the part's."""
-    headers = [element.get("id", "") for element in root.iterfind("part-list/score-part")]
-    yield places.score_parts[headers.index(part.id)].end, f"\n    {cue.header}"
-    if root.tag == "score-timewise":
+    yield places.score_parts[order.headers.index(part.id)].end, f"\n    {cue.header}"
+    if not order.music:
         for number, measure in zip(part.containers, cue.measures, strict=True):
             yield places.containers[number].element.end, f"\n{measure}"
         return
-    parts = [element.get("id", "") for element in root.iterfind("part")]
     music = "\n".join(cue.measures)
-    yield places.parts[parts.index(part.id)].end, f'\n  <part id="{cue.id}">\n{music}\n  </part>'
+    yield places.parts[order.music.index(part.id)].end, f'\n  <part id="{cue.id}">\n{music}\n  </part>'

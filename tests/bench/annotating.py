@@ -57,10 +57,8 @@ def one_part(name: str, data: bytes, with_music21: bool = True) -> None:
 
 
 def growth() -> None:
-    print(
-        "\nGrowth (one part; memory as peak of a process of its own, less what it takes to annotate 4 notes)"
-    )
-    base = _peak(4)
+    print("\nGrowth (one part; memory as peak of a process of its own, less that of a short part)")
+    base = _peak(part_of(4))
     for notes in GROWTH:
         data = part_of(notes)
         rounds = 5 if notes < 50_000 else 2
@@ -69,7 +67,7 @@ def growth() -> None:
             rounds,
         )
         ours = found["annotate"]
-        peak = _peak(notes) - base
+        peak = _peak(data) - base
         print(
             f"  {pitched(data):7,} notes  {ours.median * 1e3:9.1f} ms"
             f"  {ours.median / pitched(data) * 1e6:6.1f} µs a note"
@@ -77,16 +75,19 @@ def growth() -> None:
         )
 
 
-def _peak(notes: int) -> int:
-    """Peak memory, in bytes, of a process that annotates a part of so many notes."""
+def _peak(data: bytes) -> int:
+    """Peak memory, in bytes, of a process that reads a file with ``data`` and annotates it."""
     code = (
-        "import resource, annotator; from tests.bench.scores import part_of; "
-        f"annotator.annotate(part_of({notes})); "
+        "import resource, sys, annotator; from pathlib import Path; "
+        "annotator.annotate(Path(sys.argv[1]).read_bytes()); "
         "print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss)"
     )
-    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
-    unit = 1 if sys.platform == "darwin" else 1024
-    return int(done.stdout) * unit
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "part.musicxml"
+        path.write_bytes(data)
+        words = [sys.executable, "-c", code, str(path)]
+        done = subprocess.run(words, capture_output=True, text=True, check=True)
+    return int(done.stdout) * (1 if sys.platform == "darwin" else 1024)
 
 
 def main() -> None:
