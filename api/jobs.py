@@ -10,13 +10,14 @@ import redis
 from apiflask import APIBlueprint
 from flask import url_for
 from kombu.exceptions import OperationalError
+from werkzeug.datastructures import FileStorage
 
 from annotator.errors import BadOption
 from api import access, describe, schemas
 from api.documents import job_document, job_summary
 from api.problems import Problem
 from workers import callbacks, logs, requests, results, tasks
-from workers.intake import Intake, take_in
+from workers.intake import BadUpload, Intake, take_in
 from workers.jobs import Job, id_time, new_id
 from workers.queues import is_bulk
 from workers.status import status
@@ -36,7 +37,11 @@ def create_job(headers: Mapping[str, str], upload: Mapping[str, Any]) -> Any:
     """Send files to be marked"""
     context = access.context()
     options = parse_options(upload["options"])
-    files = [(file.filename or "", file.read()) for file in upload["files"]]
+    # A browser's form without a chosen file sends one without a name; the field leaves its place empty.
+    given = [file for file in upload["files"] if isinstance(file, FileStorage)]
+    if len(given) < len(upload["files"]):
+        raise BadUpload("a file has no name; choose a file, and send its name with it")
+    files = [(file.filename or "", file.read()) for file in given]
     callback = callback_of(upload["callback_url"], upload["callback_secret"])
     job = accept(take_in(files, context.settings), options, callback=callback, key=headers["idempotency_key"])
     return (

@@ -252,6 +252,15 @@ class TestUploads:
         assert job["parts"][0]["reason"]["code"] == "bad-archive"
         assert job["state"] == "partly"
 
+    @pytest.mark.parametrize("name", ['filename=""', ""])
+    def test_a_file_without_a_name_is_refused(self, client: httpx.Client, name: str) -> None:
+        # RFC 7578, 4.2: a file's part has a filename
+        body = f'--x\r\nContent-Disposition: form-data; name="files"; {name}\r\n\r\n<a/>\r\n--x--\r\n'
+        kind = {"Content-Type": "multipart/form-data; boundary=x"}
+        answer = client.post("/v1/jobs", content=body.encode(), headers=kind)
+        assert answer.status_code == 422
+        assert answer.json()["errors"][0]["field"].startswith("files")
+
     def test_nothing_but_other_files_is_refused(self, client: httpx.Client) -> None:
         answer = post(client, ("letter.pdf", b"%PDF-"))
         assert answer.status_code == 422
