@@ -59,19 +59,25 @@ def findings_table(reports: Sequence[dict[str, Any]], seconds: Mapping[str, floa
 
 
 def crossing_lines(report: dict[str, Any]) -> list[str]:
-    """The ``WORST`` awkward crossings of a report as lines: file, measure, strokes, the sentence."""
-    found = [
-        (note["crossing"], note["measure"])
-        for part in report["parts"]
-        for line in part["lines"]
-        for note in line["notes"]
-        if note["crossing"]
-    ]
+    """The ``WORST`` awkward crossings of a report as lines: file, measures, strokes, the sentence."""
+    crossings: dict[str, dict[str, Any]] = {}
+    places: dict[str, list[str]] = {}
+    for part in report["parts"]:
+        for line in part["lines"]:
+            for note in line["notes"]:
+                crossing = note["crossing"]
+                if crossing:
+                    crossings[crossing["sentence"]] = crossing
+                    places.setdefault(crossing["sentence"], []).append(note["measure"])
     name = report["source"]["name"]
-    worst = sorted(found, key=lambda item: -item[0]["cost"])[:WORST]
-    lines = [f"{name}: measure {at}: {'!' * each['grade']} {each['sentence']}" for each, at in worst]
-    if len(found) > WORST:
-        lines.append(f"{name}: {len(found) - WORST} more awkward crossings are in the report")
+    worst = sorted(crossings.values(), key=lambda each: -each["cost"])
+    lines = []
+    for each in worst[:WORST]:
+        measures = list(dict.fromkeys(places[each["sentence"]]))
+        word = "measure" if len(measures) == 1 else "measures"
+        lines.append(f"{name}: {word} {', '.join(measures)}: {'!' * each['grade']} {each['sentence']}")
+    if len(worst) > WORST:
+        lines.append(f"{name}: {len(worst) - WORST} more of other kinds; the report has all")
     return lines
 
 
