@@ -110,7 +110,7 @@ class Files:
                 # No such folder yet, or somebody has just removed it as empty.
                 if attempt == REMOVALS - 1:
                     raise
-                with suppress(FileNotFoundError):
+                with suppress(FileNotFoundError, FileExistsError):  # removed again between look and use
                     path.parent.mkdir(parents=True, exist_ok=True)
             else:
                 with os.fdopen(descriptor, "wb") as stream:
