@@ -40,9 +40,7 @@ class MeasureReader:
         self._text = text
         self._notes = notes
         self._shapes: dict[str, NoteShape] = {}
-        self._number_of_note = 0
-        self._struck: list[Struck] = []
-        self._cursor = self._furthest = self._last_onset = 0.0
+        self._cursor = self._furthest = 0.0
         self._number = ""
         self._readers: dict[str, Callable[[etree._Element], None]] = {
             "backup": self._backup,
@@ -54,19 +52,9 @@ class MeasureReader:
 
     def read(self, element: etree._Element, measure: etree._Element, first_note: int) -> None:
         """Read ``element`` (the music) of ``measure`` (its number); its first note is ``first_note``."""
-        self._number_of_note = first_note
         self._number = measure.get("number") or str(len(self.measures) + 1)
-        self._cursor = self._furthest = self._last_onset = 0.0
-        self._struck = []
-        readers, read_note = self._readers, self._note
-        for child in element:
-            tag = child.tag
-            if tag == "note":
-                read_note(child)
-            elif tag in readers:
-                readers[tag](child)
-        self.lines.add_measure(len(self.measures), self._start, self._struck)
-        length = self._furthest
+        self._cursor = self._furthest = 0.0
+        length = self._music(element, first_note)
         full = self._beats * 4 / self._beat_type
         first = not self.measures
         if length == 0.0:
@@ -76,6 +64,38 @@ class MeasureReader:
         self.measures.append(Measure(self._number, self._start, length, self._beats, self._beat_type, pickup))
         self._start += length
 
+    def _music(self, element: etree._Element, number: int) -> float:
+        """Read what a measure holds, its first note being ``number``; gives its length in quarters."""
+        readers, shapes, places, text = self._readers, self._shapes, self._notes, self._text
+        struck: list[Struck] = []
+        make = tuple.__new__
+        cursor = furthest = last_onset = 0.0
+        divisions = self._divisions
+        for child in element:
+            tag = child.tag
+            if tag == "note":
+                _, _, opened, end = places[number]
+                content = text[opened:end]
+                shape = shapes.get(content)
+                if shape is None:
+                    shape = shapes[content] = read_shape(child, inside_note(content))
+                duration = shape.duration / divisions
+                if not shape.chord:
+                    last_onset = cursor
+                    cursor += duration
+                    if cursor > furthest:  # noqa: PLR1730 - a call less for every note
+                        furthest = cursor
+                if shape.unplayable:
+                    self._unplayable(shape)
+                struck.append(make(Struck, (number, shape, last_onset, duration)))
+                number += 1
+            elif tag in readers:
+                self._cursor, self._furthest = cursor, furthest
+                readers[tag](child)
+                cursor, furthest, divisions = self._cursor, self._furthest, self._divisions
+        self.lines.add_measure(len(self.measures), self._start, struck)
+        return furthest
+
     @property
     def _here(self) -> float:
         return self._start + self._cursor
@@ -83,28 +103,10 @@ class MeasureReader:
     def _finding(self, code: str, message: str) -> None:
         self.findings.append(Finding(code, message, self.part, self._number))
 
-    def _note(self, note: etree._Element) -> None:
-        number = self._number_of_note
-        self._number_of_note += 1
-        _, _, opened, end = self._notes[number]
-        content = self._text[opened:end]
-        shape = self._shapes.get(content)
-        if shape is None:
-            shape = self._shapes[content] = read_shape(note, inside_note(content))
-        duration = shape.duration / self._divisions
-        if shape.chord:
-            onset = self._last_onset
-        else:
-            onset = self._last_onset = self._cursor
-            self._cursor += duration
-            if self._cursor > self._furthest:  # noqa: PLR1730 - a call less for every note
-                self._furthest = self._cursor
-        if shape.unplayable:
-            self._finding(
-                "unplayable-pitch",
-                f"a pitch that valves do not play ({shape.unplayable}) is left unmarked",
-            )
-        self._struck.append(tuple.__new__(Struck, (number, shape, onset, duration)))
+    def _unplayable(self, shape: NoteShape) -> None:
+        self._finding(
+            "unplayable-pitch", f"a pitch that valves do not play ({shape.unplayable}) is left unmarked"
+        )
 
     def _backup(self, element: etree._Element) -> None:
         self._cursor = max(0.0, self._cursor - number_of(element.find("duration"), 0.0) / self._divisions)

@@ -98,6 +98,8 @@ def _blanks(match: re.Match[str]) -> str:
 
 def inside_note(content: str) -> Inside:
     """The places in a note's ``content``: its text from the end of its start tag to the end of the note."""
+    if "<!" not in content and "<?" not in content:
+        return _inside_plain(content)
     notations = after = -1
     end = len(content)
     for token in _INSIDE_NOTE.finditer(content):
@@ -115,6 +117,19 @@ def inside_note(content: str) -> Inside:
     return Inside(notations, after if after >= 0 else end)
 
 
+def _inside_plain(content: str) -> Inside:
+    """As ``inside_note``, of a content in which all that looks like a tag is one."""
+    places = [place for tag in ("<lyric", "<play", "<listen") if (place := content.find(tag)) >= 0]
+    after = min(places) if places else content.rfind("</note")
+    last = content.rfind("<notations")
+    notations = -1
+    if last >= 0:
+        opened = _TAG_END.match(content, last + 1)
+        if opened is not None and content[opened.end() - 2] != "/":
+            notations = content.find("</notations", opened.end())
+    return Inside(notations, after)
+
+
 class _Walk:
     """One pass over a text. ``open`` holds the start tags of the measures and parts we are in."""
 
@@ -130,12 +145,11 @@ class _Walk:
 
     def places(self) -> Places:
         text, notes = self.text, self.notes
-        make, find, tag_end, ends = tuple.__new__, text.find, self._tag_end, _END_OF
-        done = 0
-        for token in _TAG.finditer(text):
+        find, search, tag_end, ends = text.find, _TAG.search, self._tag_end, _END_OF
+        add_note = notes.append
+        place = 0
+        while (token := search(text, place)) is not None:
             start, named = token.span()
-            if start < done:
-                continue
             if text[named] == ">":
                 opened = named + 1
             else:
@@ -143,18 +157,18 @@ class _Walk:
                 # What ends a tag is a ">" behind a quote or a slash; any other stands in a value.
                 if text[opened - 2] not in '"/' or find("'", named, opened) >= 0:
                     opened = tag_end(named)
+            place = opened
             tag = token[1]
             if tag is None:
                 self._outer(token[3], start, opened, closing=token[2] == "/")
                 continue
-            done = opened
             if text[opened - 2] != "/":
                 end = ends[tag].search(text, opened)
-                done = end.end() if end is not None else len(text)
-            child = make(Element, (tag, start, opened, done))
+                place = end.end() if end is not None else len(text)
+            child = tuple.__new__(Element, (tag, start, opened, place))
             self.children.append(child)
             if tag == "note":
-                notes.append(child)
+                add_note(child)
         return Places(tuple(notes), tuple(self.containers), tuple(self.parts), tuple(self.score_parts))
 
     def _tag_end(self, named: int) -> int:

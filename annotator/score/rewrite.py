@@ -19,8 +19,8 @@ _TAG_REST = r"""(?=[\s/>])(?:[^>"']|"[^"]*"|'[^']*')*"""
 
 
 def _elements(*names: str) -> str:
-    """A pattern for whole elements of these names, with the white space before them."""
-    return rf"\s*<({'|'.join(names)}){_TAG_REST}(?:(?<=/)>|>.*?</\1\s*>)"
+    """A pattern for whole elements of these names."""
+    return rf"<({'|'.join(names)}){_TAG_REST}(?:(?<=/)>|>.*?</\1\s*>)"
 
 
 # Where a thing stood on its page, which is no longer true of it.
@@ -48,6 +48,7 @@ _IS_CUE = re.compile(r"<cue\s*(?:/>|>)")
 _CHORD = re.compile(r"<chord\s*(?:/>|>)")
 _GRACE = re.compile(r"<grace(?=[\s/>])")
 _EMPTY_TECHNICAL = re.compile(r"\s*<technical\s*>\s*</technical\s*>")
+_EMPTY_LINE = re.compile(r"\r?\n[ \t]*(?=\r?\n)")
 _TYPE = re.compile(r"<type(?=[\s>])[^>]*>")
 _DURATION = re.compile(r"<duration(?=[\s>]).*?</duration\s*>", re.DOTALL)
 _VOICE = re.compile(r"<voice(?=[\s>]).*?</voice\s*>", re.DOTALL)
@@ -72,14 +73,19 @@ def pitch_xml(pitch: Pitch, fraction: float = 0.0) -> str:
     return f"<pitch><step>{pitch.step}</step>{alter}<octave>{pitch.octave}</octave></pitch>"
 
 
+def _without(pattern: re.Pattern[str], text: str) -> str:
+    """``text`` without what matches, and without the empty lines that leaves."""
+    return _EMPTY_LINE.sub("", pattern.sub("", text))
+
+
 def note_xml(text: str, pitch: str, accidental: str) -> str:
     """A note's text with ``pitch`` ("" for a rest, which keeps its own) and ``accidental``, both XML.
 
     Fingerings that were printed go: they were for another reading.
     """
-    new = _OF_STAFF_PLACE.sub("", text)
+    new = _without(_OF_STAFF_PLACE, text)
     if "<fingering" in new:
-        new = _EMPTY_TECHNICAL.sub("", _FINGERING.sub("", new))
+        new = _EMPTY_TECHNICAL.sub("", _without(_FINGERING, new))
     if pitch:
         new = _PITCH.sub(pitch, new, count=1)
     if accidental:
@@ -89,13 +95,20 @@ def note_xml(text: str, pitch: str, accidental: str) -> str:
     return new
 
 
+_HIDDEN = '<note print-object="no">'
+
+
 class CueTemplate(NamedTuple):
-    """A cue note cut where its pitch and its accidental go. ``pitched``: it has a pitch of its own."""
+    """A cue note, start tag left out, cut where its pitch and its accidental go.
+
+    ``pitched``: it has a pitch of its own. ``hidden``: it is a silence that is not printed.
+    """
 
     before: str
     middle: str
     after: str
     pitched: bool
+    hidden: bool = False
 
 
 def cue_template(content: str) -> CueTemplate:
@@ -104,8 +117,8 @@ def cue_template(content: str) -> CueTemplate:
     A note that was a cue for the player already is nothing to read: silence for as long as it lasts.
     """
     if _IS_CUE.search(content):
-        return CueTemplate(_silence(content), "", "", False)
-    new = _OF_CUE.sub("", content)
+        return CueTemplate(_silence(content), "", "", pitched=False, hidden=True)
+    new = _without(_OF_CUE, content)
     grace = _GRACE_FIRST.match(new)
     if grace is not None:
         new = f"{new[: grace.end()]}<cue/>{new[grace.end() :]}"
@@ -179,6 +192,7 @@ class CueWriter:
         self._text = text
         self._notes = notes
         self._templates: dict[str, CueTemplate] = {}
+        self._directions: dict[str, str] = {}
 
     def measure(self, container: Container, extra: dict[str, str], before: Mapping[int, str]) -> str:
         """The content of a measure.
@@ -186,7 +200,7 @@ class CueWriter:
         ``extra``: children for its first ``<attributes>``, which is made if need be. ``before``: what to
         put before a note, by its number.
         """
-        text = self._text
+        text, templates, notes = self._text, self._templates, self._notes
         out: list[str] = []
         number = container.first_note
         for tag, start, opened, end in container.children:
@@ -194,9 +208,17 @@ class CueWriter:
                 if extra:
                     out.append(attributes_xml("", extra))
                     extra = {}
-                if number in before:
+                if before and number in before:
                     out.append(before[number])
-                out.append(self._note(number, start, opened, end))
+                content = text[opened:end]
+                template = templates.get(content)
+                if template is None:
+                    template = templates[content] = cue_template(content)
+                head, middle, after, pitched, hidden = template
+                if head:
+                    opening = _HIDDEN if hidden else cue_start_tag(text[start:opened])
+                    pitch, accidental = notes[number] if pitched else ("", "")
+                    out.append(f"{opening}{head}{pitch}{middle}{accidental}{after}")
                 number += 1
             elif tag == "attributes":
                 out.append(attributes_xml(text[start:end], extra))
@@ -204,7 +226,7 @@ class CueWriter:
             elif tag == "direction":
                 source = text[start:end]
                 if _PLAYED_DIRECTION.search(source):
-                    out.append(_OF_CUE.sub("", source))
+                    out.append(self._direction(source))
             elif tag == "barline":
                 out.append(_POSITION_OR_OWN.sub("", text[start:end]))
             else:
@@ -213,21 +235,11 @@ class CueWriter:
             out.append(attributes_xml("", extra))
         return "\n".join(filter(None, out))
 
-    def _note(self, number: int, start: int, opened: int, end: int) -> str:
-        content = self._text[opened:end]
-        template = self._templates.get(content)
-        if template is None:
-            template = self._templates[content] = cue_template(content)
-        before, middle, after, pitched = template
-        if not before:
-            return ""
-        opening = cue_start_tag(self._text[start:opened])
-        if not pitched:
-            if before.startswith("<cue/><rest/>"):
-                opening = '<note print-object="no">'
-            return f"{opening}{before}{middle}{after}"
-        pitch, accidental = self._notes[number]
-        return f"{opening}{before}{pitch}{middle}{accidental}{after}"
+    def _direction(self, source: str) -> str:
+        found = self._directions.get(source)
+        if found is None:
+            found = self._directions[source] = _without(_OF_CUE, source)
+        return found
 
 
 def start_tag(text: str, element: Element) -> str:

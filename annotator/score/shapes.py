@@ -5,8 +5,9 @@ A part is full of notes that are written alike, so most need no reading at all.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from functools import lru_cache
 from math import floor, isfinite
+from typing import NamedTuple
 
 from lxml import etree
 
@@ -41,9 +42,8 @@ _ORNAMENTS = frozenset(
 )
 
 
-@dataclass(frozen=True, slots=True)
-class NoteShape:
-    """The content of a ``<note>``.
+class NoteShape(NamedTuple):
+    """The content of a ``<note>``. (A tuple, as quick to make as to read.)
 
     ``pitch`` is None for rests and unpitched notes. ``unplayable`` says in words what pitch no valves
     play: ``pitch`` is then the one below, and ``fraction`` the semitones above that. ``duration`` in
@@ -94,20 +94,21 @@ def read_shape(note: etree._Element, inside: Inside) -> NoteShape:
     chord = grace = cue = tied = False
     duration = 0.0
     voice, staff = "1", 1
-    pitch: Pitch | None = None
-    fraction = 0.0
-    unplayable = ""
-    notations = _Notations()
+    heard: tuple[Pitch | None, float, str] = _NO_PITCH
+    notations: _Notations | None = None
     lyrics: tuple[str, ...] = ()
     for child in note:
         tag = child.tag
         if tag == "pitch":
-            pitch, fraction, unplayable = _pitch(child)
+            heard = _pitch(child)
         elif tag == "duration":
             duration = number_of(child, 0.0)
         elif tag == "voice":
-            voice = text_of(child) or "1"
+            voice = (child.text or "").strip() or "1"
+        elif tag == "type" or tag == "stem" or tag == "beam":  # noqa: PLR1714 - quicker, and most children
+            continue
         elif tag == "notations":
+            notations = notations or _Notations()
             notations.read(child)
         elif tag == "chord":
             chord = True
@@ -121,37 +122,30 @@ def read_shape(note: etree._Element, inside: Inside) -> NoteShape:
             tied = tied or child.get("type") == "stop"
         elif tag == "lyric":
             lyrics += (child.get("number", "1"),)
+    pitch, fraction, unplayable = heard
+    said = notations or _NOTHING_SAID
+    tied = tied or said.tied
+    marked = bool(said.breath or said.slurs_on or said.slurs_off or lyrics)
     return NoteShape(
-        pitch=pitch,
-        fraction=fraction,
-        unplayable=unplayable,
-        duration=0.0 if grace else duration,
-        voice=voice,
-        staff=staff,
-        chord=chord,
-        grace=grace,
-        cue=cue,
-        tied=tied or notations.tied,
-        breath=notations.breath,
-        slurs_on=tuple(notations.slurs_on),
-        slurs_off=tuple(notations.slurs_off),
-        printed=tuple(notations.printed),
-        ornaments=tuple(notations.ornaments),
-        lyrics=lyrics,
-        inside=inside,
-        line=(staff, voice),
-        plain=not (
-            pitch is None
-            or unplayable
-            or chord
-            or cue
-            or tied
-            or notations.tied
-            or notations.breath
-            or notations.slurs_on
-            or notations.slurs_off
-            or lyrics
-        ),
+        pitch,
+        fraction,
+        unplayable,
+        0.0 if grace else duration,
+        voice,
+        staff,
+        chord,
+        grace,
+        cue,
+        tied,
+        said.breath,
+        tuple(said.slurs_on),
+        tuple(said.slurs_off),
+        tuple(said.printed),
+        tuple(said.ornaments),
+        lyrics,
+        inside,
+        (staff, voice),
+        plain=not (pitch is None or unplayable or chord or cue or tied or marked),
     )
 
 
@@ -184,16 +178,27 @@ class _Notations:
                 self.ornaments += _ornaments(element)
 
 
+_NOTHING_SAID = _Notations()
+_NO_PITCH: tuple[Pitch | None, float, str] = (None, 0.0, "")
+
+
 def _pitch(element: etree._Element) -> tuple[Pitch | None, float, str]:
     """The pitch, the fraction of a semitone above it, and what it says when it is none that valves play."""
     step = alter = octave = ""
     for child in element:
-        if child.tag == "step":
-            step = (child.text or "").strip()
-        elif child.tag == "octave":
-            octave = (child.text or "").strip()
-        elif child.tag == "alter":
-            alter = (child.text or "").strip()
+        tag = child.tag
+        if tag == "step":
+            step = child.text or ""
+        elif tag == "octave":
+            octave = child.text or ""
+        elif tag == "alter":
+            alter = child.text or ""
+    return _pitch_of(step, alter, octave)
+
+
+@lru_cache(maxsize=1024)
+def _pitch_of(step: str, alter: str, octave: str) -> tuple[Pitch | None, float, str]:
+    step, alter, octave = step.strip(), alter.strip(), octave.strip()
     said = f"step {step or 'missing'}, alter {alter or 0}, octave {octave or 'missing'}"
     try:
         semitones = float(alter or 0)

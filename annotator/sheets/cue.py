@@ -41,9 +41,10 @@ def cue_part(
     """
     measures = []
     writer = CueWriter(text, read.notes)
+    changing = {key.measure for key in read.keys}
     for index, number in enumerate(part.containers):
         container = places.containers[number]
-        extra, before = key_changes(part, read, index)
+        extra, before = key_changes(part, read, index) if index in changing else ({}, {})
         if index == 0:
             extra["staff-details"] = _staff_details(part)
             extra["transpose"] = transpose_xml(instrument.transposition)
