@@ -30,6 +30,8 @@ blueprint = APIBlueprint("events", __name__, url_prefix="/v1/jobs/<job_id>", tag
 log = logs.logger(__name__)
 
 WAIT_MS = 1000
+PAUSE_PER_PART = 0.002
+LONGEST_PAUSE = 0.2
 COMMENT_SECONDS = 10.0
 STREAM_SECONDS = 300.0
 RETRY_MS = 1000
@@ -114,19 +116,21 @@ def _stream(context: Context, job: Job, seen: str, streams: Streams, gone: Any) 
     yield f"retry: {RETRY_MS}\n\n"
     yield message("job", _summary(context, job))
     after = seen or "0"
+    # The many events of a large job go out a few times a second, not one by one.
+    pause = min(LONGEST_PAUSE, len(job.parts) * PAUSE_PER_PART) if job.bulk else 0.0
     while not streams.closing.is_set() and not gone() and time.monotonic() - began < STREAM_SECONDS:
         try:
             found = context.live.events(job.ref, after, WAIT_MS)
         except redis.RedisError as error:
             log.warning("no events without Redis", error=repr(error))
             return
-        for event_id, kind, data in found:
-            after = event_id
-            yield message(kind, data, event_id)
-            if kind == "job":
-                return
         if found:
+            after = found[-1][0]
+            yield "".join(message(kind, data, event_id) for event_id, kind, data in found)
+            if found[-1][1] == "job":  # nothing follows it
+                return
             quiet_since = time.monotonic()
+            streams.closing.wait(pause)
         elif time.monotonic() - quiet_since > COMMENT_SECONDS:
             quiet_since = time.monotonic()
             yield ": still here\n\n"

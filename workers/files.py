@@ -73,14 +73,30 @@ class Files:
         if not self.local:
             self._remote("pipe_file", self._path(name), data)
             return
-        path = Path(self._path(name))
-        temporary = path.with_name(f".{path.name}.{secrets.token_hex(6)}")
+        path = self._path(name)
+        temporary = _beside(path)
         try:
             self._open_new(temporary, data)
-            temporary.replace(path)
+            Path(temporary).replace(path)
         except BaseException:
-            temporary.unlink(missing_ok=True)
+            Path(temporary).unlink(missing_ok=True)
             raise
+
+    def copy(self, name: str, to: str, data: bytes) -> None:
+        """Put a file whose bytes are under another name already. In a folder both are then names of one
+        file, which no write ever changes; where that cannot be done it is written."""
+        if self.local:
+            for attempt in range(2):
+                try:
+                    os.link(self._path(name), self._path(to))
+                except FileNotFoundError:
+                    if attempt == 0:
+                        Path(self._path(to)).parent.mkdir(parents=True, exist_ok=True)
+                except OSError:
+                    break
+                else:
+                    return
+        self.write(to, data)
 
     def create(self, name: str, data: bytes) -> bool:
         """Put a file unless there is one of that name; of several at once exactly one succeeds."""
@@ -90,19 +106,19 @@ class Files:
             except FileExistsError:
                 return False
             return True
-        path = Path(self._path(name))
-        temporary = path.with_name(f".{path.name}.{secrets.token_hex(6)}")
+        path = self._path(name)
+        temporary = _beside(path)
         try:
             self._open_new(temporary, data)
             os.link(temporary, path)
         except FileExistsError:
             return False
         finally:
-            temporary.unlink(missing_ok=True)
+            Path(temporary).unlink(missing_ok=True)
         return True
 
     @staticmethod
-    def _open_new(path: Path, data: bytes) -> None:
+    def _open_new(path: str, data: bytes) -> None:
         for attempt in range(REMOVALS):
             try:
                 descriptor = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
@@ -111,10 +127,14 @@ class Files:
                 if attempt == REMOVALS - 1:
                     raise
                 with suppress(FileNotFoundError, FileExistsError):  # removed again between look and use
-                    path.parent.mkdir(parents=True, exist_ok=True)
+                    Path(path).parent.mkdir(parents=True, exist_ok=True)
             else:
-                with os.fdopen(descriptor, "wb") as stream:
-                    stream.write(data)
+                try:
+                    left = memoryview(data)
+                    while left:
+                        left = left[os.write(descriptor, left) :]
+                finally:
+                    os.close(descriptor)
                 return
 
     def open(self, name: str) -> IO[bytes]:
@@ -197,3 +217,9 @@ class Files:
                 raise OSError("the store gave back other bytes than it was given")
         finally:
             self.remove(name)
+
+
+def _beside(path: str) -> str:
+    """A name for a temporary file in the same folder."""
+    folder, _, name = path.rpartition("/")
+    return f"{folder}/.{name}.{secrets.token_hex(6)}"

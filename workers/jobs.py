@@ -111,7 +111,9 @@ class Job:
 
 def outcome_to_json(outcome: Outcome) -> bytes:
     """As it stands in ``outcome.json``."""
-    return json.dumps(asdict(outcome), ensure_ascii=False, separators=(",", ":")).encode()
+    values = {name: getattr(outcome, name) for name in Outcome.__slots__}
+    values["reason"] = asdict(outcome.reason) if outcome.reason else None
+    return json.dumps(values, ensure_ascii=False, separators=(",", ":")).encode()
 
 
 def outcome_from_json(data: bytes | str) -> Outcome:

@@ -8,8 +8,9 @@ from __future__ import annotations
 
 import json
 import time
-from collections.abc import Iterable, Mapping
-from dataclasses import asdict
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import asdict, dataclass
+from functools import partial
 from typing import Any, cast
 
 import redis
@@ -27,6 +28,25 @@ def connect(url: str) -> redis.Redis:
     return redis.Redis.from_url(
         url, decode_responses=True, socket_timeout=30, socket_connect_timeout=5, health_check_interval=30
     )
+
+
+@dataclass(frozen=True, slots=True)
+class Runner:
+    """Who runs a part: the process, for people, and the worker it belongs to."""
+
+    worker: str
+    instance: str
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """How many times the part that begins has begun, and how many parts of the job have ended."""
+
+    begun: int
+    ended: int
+
+
+NOBODY = Runner("", "")
 
 
 class Live:
@@ -63,49 +83,74 @@ class Live:
 
     def began(self, job: Job, part: Part, worker: str, instance: str = "") -> int:
         """Note that a part runs; gives how many times it has begun, this time included."""
-        note = json.dumps({"started": time.time(), "worker": worker, "instance": instance})
-        pipe = self.redis.pipeline(transaction=False)
-        pipe.hincrby(self._key(job.ref, "begun"), str(part.n), 1)
-        pipe.expire(self._key(job.ref, "begun"), KEEP_SECONDS)
-        pipe.hset(self._key(job.ref, "running"), str(part.n), note)
-        pipe.expire(self._key(job.ref, "running"), KEEP_SECONDS)
-        self._event(pipe, job.ref, "part", {"n": part.n, "name": part.name, "state": "running"})
-        return int(pipe.execute()[0])
+        return self.step(job, begins=part, runner=Runner(worker, instance)).begun
 
     def ended(self, job: Job, part: Part, outcome: Outcome) -> int:
         """Note what became of a part; gives how many parts have ended."""
-        ended = self._key(job.ref, "ended")
+        return self.step(job, over=(part, outcome)).ended
+
+    def step(
+        self,
+        job: Job,
+        *,
+        over: tuple[Part, Outcome] | None = None,
+        begins: Part | None = None,
+        runner: Runner = NOBODY,
+        held: Iterable[int] = (),
+        dropped: Iterable[int] = (),
+        also: Callable[[Any], None] | None = None,
+    ) -> Step:
+        """In one round trip: what became of a part, and which one begins.
+
+        ``held`` are the parts that the runner will come to next, ``dropped`` those it will not;
+        ``also`` may put more into the pipeline.
+        """
         pipe = self.redis.pipeline(transaction=False)
-        pipe.hset(ended, str(part.n), outcome_to_json(outcome).decode())
-        pipe.hlen(ended)
-        pipe.expire(ended, KEEP_SECONDS)
-        pipe.hdel(self._key(job.ref, "running"), str(part.n))
-        note = {
-            "n": part.n,
-            "name": part.name,
-            "state": outcome.state,
-            "seconds": outcome.took,
-            "cached": outcome.cached,
-            "reason": asdict(outcome.reason) if outcome.reason else None,
-        }
-        self._event(pipe, job.ref, "part", note)
-        return int(pipe.execute()[1])
+        key = partial(self._key, job.ref)
+        note = json.dumps({"started": time.time(), "worker": runner.worker, "instance": runner.instance})
+        if begins:
+            pipe.hincrby(key("begun"), str(begins.n), 1)
+        if over:
+            part, outcome = over
+            pipe.hset(key("ended"), str(part.n), outcome_to_json(outcome).decode())
+            pipe.hdel(key("running"), str(part.n))
+            self._event(pipe, job.ref, "part", _told(part, outcome))
+        if begins:
+            pipe.hset(key("running"), str(begins.n), note)
+            pipe.hdel(key("held"), str(begins.n))
+            self._event(pipe, job.ref, "part", {"n": begins.n, "name": begins.name, "state": "running"})
+        held, dropped = list(held), list(dropped)
+        if held:
+            pipe.hset(key("held"), mapping=dict.fromkeys(map(str, held), note))
+        if dropped:
+            pipe.hdel(key("held"), *map(str, dropped))
+        for what in ("begun", "running", "held", "ended", "events"):
+            pipe.expire(key(what), KEEP_SECONDS)
+        if also:
+            also(pipe)
+        pipe.hlen(key("ended"))
+        answers = pipe.execute()
+        return Step(begun=int(answers[0]) if begins else 0, ended=int(answers[-1]))
 
     def job_ended(self, job: Job, state: str) -> None:
         """Tell those who listen that the job has ended. Nothing follows."""
         pipe = self.redis.pipeline(transaction=False)
         self._event(pipe, job.ref, "job", {"id": job.id, "state": state})
+        pipe.expire(self._key(job.ref, "events"), KEEP_SECONDS)
         pipe.execute()
 
     def _event(self, pipe: Any, ref: str, kind: str, note: Mapping[str, Any]) -> None:
         key = self._key(ref, "events")
         data = json.dumps(note, ensure_ascii=False, separators=(",", ":"))
         pipe.xadd(key, {"event": kind, "data": data}, maxlen=EVENTS_KEPT, approximate=True)
-        pipe.expire(key, KEEP_SECONDS)
 
     def abandoned(self, job: Job, numbers: Iterable[int]) -> None:
         """Note that parts do not run any more, though they have not ended."""
-        self.redis.hdel(self._key(job.ref, "running"), *map(str, numbers))
+        fields = list(map(str, numbers))
+        pipe = self.redis.pipeline(transaction=False)
+        for what in ("running", "held"):
+            pipe.hdel(self._key(job.ref, what), *fields)
+        pipe.execute()
 
     def outcomes(self, ref: str) -> dict[int, Outcome]:
         """The outcomes known here, by the part's number."""
@@ -114,7 +159,14 @@ class Live:
 
     def running(self, ref: str) -> dict[int, dict[str, Any]]:
         """The parts that run: number → when it started and on which worker."""
-        found = cast("dict[str, str]", self.redis.hgetall(self._key(ref, "running")))
+        return self._notes(ref, "running")
+
+    def held(self, ref: str) -> dict[int, dict[str, Any]]:
+        """The parts a worker has taken and will come to next: number → when and which worker."""
+        return self._notes(ref, "held")
+
+    def _notes(self, ref: str, what: str) -> dict[int, dict[str, Any]]:
+        found = cast("dict[str, str]", self.redis.hgetall(self._key(ref, what)))
         return {int(n): json.loads(data) for n, data in found.items()}
 
     def events(self, ref: str, after: str, wait_ms: int) -> list[tuple[str, str, str]]:
@@ -145,5 +197,16 @@ class Live:
     def forget(self, ref: str) -> None:
         """Drop all that is known of a job."""
         self.redis.delete(
-            *(self._key(ref, what) for what in ("queued", "begun", "running", "ended", "events"))
+            *(self._key(ref, what) for what in ("queued", "begun", "running", "held", "ended", "events"))
         )
+
+
+def _told(part: Part, outcome: Outcome) -> dict[str, Any]:
+    return {
+        "n": part.n,
+        "name": part.name,
+        "state": outcome.state,
+        "seconds": outcome.took,
+        "cached": outcome.cached,
+        "reason": asdict(outcome.reason) if outcome.reason else None,
+    }

@@ -49,10 +49,11 @@ def recall(files: Files, where: str, name: str) -> tuple[bytes, bytes, dict[str,
     return data, json.dumps(report, ensure_ascii=False).encode(), report
 
 
-def keep(files: Files, where: str, data: bytes, report: bytes) -> None:
-    """Keep a result; the report last, for it vouches for the rest."""
-    files.write(f"{where}/annotated", data)
-    files.write(f"{where}/report.json", report)
+def keep(files: Files, where: str, data: bytes, report: bytes, kept: tuple[str, str]) -> None:
+    """Keep a result whose file and report lie under the names ``kept`` already; the report last, for it
+    vouches for the rest."""
+    files.copy(kept[0], f"{where}/annotated", data)
+    files.copy(kept[1], f"{where}/report.json", report)
 
 
 def options_of(values: Mapping[str, Any]) -> annotator.Options:

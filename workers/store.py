@@ -91,6 +91,10 @@ class Store:
         """Keep a result under its name in the job's folder."""
         self.files.write(self._name(ref, name), data)
 
+    def path(self, ref: str, name: str) -> str:
+        """What a result is called among the store's files."""
+        return self._name(ref, name)
+
     def get(self, ref: str, name: str) -> bytes | None:
         """A result, or None when there is none."""
         try:

@@ -9,7 +9,7 @@ from typing import Any
 import redis
 import structlog
 
-from workers import callbacks, logs, parts, products, queues, upkeep
+from workers import batches, callbacks, logs, parts, products, queues, upkeep
 from workers.app import app
 from workers.context import Context, context
 from workers.jobs import Job
@@ -25,12 +25,17 @@ log = logs.logger(__name__)
 SWEEP_LOCK = "crookline:sweeping"
 
 
-@app.task(name="crookline.part", bind=True, **RETRY)  # type: ignore[untyped-decorator]
-def part(self: Any, ref: str, n: int) -> None:
-    """Mark the n-th part of a job."""
-    with structlog.contextvars.bound_contextvars(job=ref, part=n):
+@app.task(name="crookline.mark", bind=True, **RETRY)  # type: ignore[untyped-decorator]
+def mark(self: Any, ref: str, numbers: list[int]) -> None:
+    """Mark those parts of a job; what takes too long all together is sent again."""
+    here = context()
+
+    def give_back(job: Job, rest: list[int]) -> None:
+        _put(job, here, [rest])
+
+    with structlog.contextvars.bound_contextvars(job=ref):
         sent = (self.request.headers or {}).get("sent") or time.time()
-        ended = parts.run(context(), ref, n, sent)
+        ended = parts.run(here, ref, numbers, sent, give_back)
         if ended is not None:
             job_ended(ended)
 
@@ -85,11 +90,16 @@ def expire() -> None:
 def send(job: Job, here: Context, numbers: list[int] | None = None) -> None:
     """Put a job's parts (or those of the numbers) into the queue. Raises kombu's OperationalError
     or RedisError when there is no queue; the job is in the store and a sweep sends it later."""
+    _put(job, here, batches.split(job, numbers))
+    here.live.queued(job)
+
+
+def _put(job: Job, here: Context, sent: list[list[int]]) -> None:
     queue = queues.queue_of(job, here.settings)
     with app.producer_pool.acquire(block=True) as producer:
-        for n in numbers if numbers is not None else range(1, len(job.parts) + 1):
-            part.apply_async((job.ref, n), queue=queue, producer=producer, headers={"sent": time.time()})
-    here.live.queued(job)
+        for numbers in sent:
+            headers = {"sent": time.time()}
+            mark.apply_async((job.ref, numbers), queue=queue, producer=producer, headers=headers)
 
 
 def ask_for(job: Job, n: int, product: str, here: Context) -> None:

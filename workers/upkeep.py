@@ -13,6 +13,8 @@ from workers.live import HEARTBEAT_SECONDS
 
 GRACE_SECONDS = 5.0
 ABANDONED_SECONDS = 3600.0
+# A task is ended by force half a minute after its time; what came after it in the batch is lost then.
+GIVEN_UP_SECONDS = 90.0
 log = logs.logger(__name__)
 
 Send = Callable[[Job, list[int]], None]
@@ -64,13 +66,16 @@ def _settle(context: Context, job: Job, send: Send, ended: End, now: float) -> i
 
 
 def _orphaned(context: Context, job: Job, known: Mapping[int, Outcome], now: float) -> list[int]:
-    """The parts whose worker has not been heard of since: waiting for Redis to hand them out again would
-    take much longer."""
+    """The parts whose worker has not been heard of since, or has had them longer than it may: waiting for
+    Redis to hand them out again would take much longer."""
     alive = context.live.workers()
+    longest = context.settings.task_seconds + GIVEN_UP_SECONDS
+    taken = context.live.held(job.ref) | context.live.running(job.ref)
     return [
         n
-        for n, note in context.live.running(job.ref).items()
-        if n not in known and note["instance"] not in alive and now - note["started"] > 2 * HEARTBEAT_SECONDS
+        for n, note in taken.items()
+        if n not in known
+        and now - note["started"] > (longest if note["instance"] in alive else 2 * HEARTBEAT_SECONDS)
     ]
 
 

@@ -18,7 +18,9 @@ import pytest
 import redis
 
 from tests.service.scores import BAD_SCORE, score
+from workers.context import Context
 from workers.embedded import free_port, server_binary
+from workers.settings import Settings
 
 ROOT = Path(__file__).parents[2]
 UNLIMITED = {"CROOKLINE_RATE": "1000000 per minute"}  # the tests together ask more than a key may
@@ -180,3 +182,12 @@ def queue_url(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
     yield url
     process.terminate()
     process.wait(10)
+
+
+@pytest.fixture
+def context(queue_url: str, tmp_path: Path) -> Iterator[Context]:
+    """A store and a queue server of its own."""
+    found = Context(Settings(redis_url=queue_url, store=str(tmp_path / "store"), sweep_seconds=0))
+    found.connection.flushall()
+    yield found
+    found.connection.close()

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import time
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -13,46 +12,22 @@ from billiard.exceptions import SoftTimeLimitExceeded
 
 import annotator
 from api.health import checks
+from tests.service.kept import accepted, files_of
 from tests.service.scores import BAD_SCORE, score
 from workers import parts, queues, upkeep
 from workers.context import Context
-from workers.intake import take_in
-from workers.jobs import Job, id_time, new_id
+from workers.jobs import Job, new_id
 from workers.settings import Key, Settings
 from workers.status import status
 
 
-@pytest.fixture
-def context(queue_url: str, tmp_path: Path) -> Iterator[Context]:
-    """A store and a queue server of its own."""
-    found = Context(Settings(redis_url=queue_url, store=str(tmp_path / "store"), sweep_seconds=0))
-    found.connection.flushall()
-    yield found
-    found.connection.close()
-
-
-def accepted(context: Context, *files: tuple[str, bytes], age: float = 60) -> Job:
-    """A job as the web server keeps it; its parts have not been sent."""
-    intake = take_in(files, context.settings)
-    job_id = new_id(time.time() - age)
-    job = Job("local", job_id, id_time(job_id), {}, tuple(part for part, _ in intake.parts))
-    context.store.accept(job, intake.parts)
-    return job
-
-
-def files_of(context: Context) -> dict[str, bytes]:
-    """Everything in the store."""
-    root = Path(context.store.files.root)
-    return {str(path.relative_to(root)): path.read_bytes() for path in root.rglob("*") if path.is_file()}
-
-
 def test_a_task_that_runs_twice_does_the_same_again(context: Context) -> None:
     job = accepted(context, ("a.xml", score("F")), ("bad.xml", BAD_SCORE))
-    assert parts.run(context, job.ref, 1, time.time()) is None
-    assert parts.run(context, job.ref, 2, time.time()) == job
+    assert parts.run(context, job.ref, [1], time.time()) is None
+    assert parts.run(context, job.ref, [2], time.time()) == job
     once = files_of(context)
-    parts.run(context, job.ref, 1, time.time())
-    parts.run(context, job.ref, 2, time.time())
+    parts.run(context, job.ref, [1], time.time())
+    parts.run(context, job.ref, [2], time.time())
     assert files_of(context) == once
     assert status(context, job).state == "partly"
 
@@ -68,7 +43,7 @@ def test_a_fault_of_ours_fails_one_part_only(context: Context, monkeypatch: pyte
     monkeypatch.setattr(annotator, "annotate", faulty)
     job = accepted(context, ("a.xml", score("F")), ("b.xml", score("E")), ("c.xml", score("D")))
     for part in job.parts:
-        parts.run(context, job.ref, part.n, time.time())
+        parts.run(context, job.ref, [part.n], time.time())
     stands = status(context, job)
     assert stands.state == "partly"
     reason = stands.outcomes[2].reason
@@ -86,7 +61,7 @@ def test_a_part_that_takes_too_long_fails_with_its_reason(
 
     monkeypatch.setattr(annotator, "annotate", endless)
     job = accepted(context, ("a.xml", score("F")))
-    parts.run(context, job.ref, 1, time.time())
+    parts.run(context, job.ref, [1], time.time())
     reason = status(context, job).outcomes[1].reason
     assert reason is not None
     assert reason.code == "took-too-long"
@@ -96,7 +71,7 @@ def test_a_part_that_kills_its_worker_each_time_is_given_up(context: Context) ->
     job = accepted(context, ("a.xml", score("F")))
     for _ in range(parts.MAX_BEGINNINGS):
         context.live.began(job, job.parts[0], "a worker that died")
-    assert parts.run(context, job.ref, 1, time.time()) == job
+    assert parts.run(context, job.ref, [1], time.time()) == job
     reason = status(context, job).outcomes[1].reason
     assert reason is not None
     assert reason.code == "worker-lost"
@@ -113,9 +88,9 @@ def test_a_job_cancelled_while_it_runs_leaves_nothing(
         return real(*arguments)
 
     monkeypatch.setattr(annotator, "annotate", cancelled_meanwhile)
-    assert parts.run(context, job.ref, 1, time.time()) is None
+    assert parts.run(context, job.ref, [1], time.time()) is None
     assert not [name for name in files_of(context) if name.startswith(("jobs/", "active/"))]
-    assert parts.run(context, job.ref, 1, time.time()) is None
+    assert parts.run(context, job.ref, [1], time.time()) is None
 
 
 def test_a_store_that_fails_is_not_the_parts_fault(context: Context, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -127,9 +102,9 @@ def test_a_store_that_fails_is_not_the_parts_fault(context: Context, monkeypatch
     with monkeypatch.context() as patch:
         patch.setattr(context.store, "put", full)
         with pytest.raises(OSError, match="No space"):
-            parts.run(context, job.ref, 1, time.time())
+            parts.run(context, job.ref, [1], time.time())
     assert context.store.outcome(job, job.parts[0]) is None
-    assert parts.run(context, job.ref, 1, time.time()) == job
+    assert parts.run(context, job.ref, [1], time.time()) == job
 
 
 def test_a_write_broken_off_leaves_the_old_file(context: Context, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -148,7 +123,7 @@ def test_a_write_broken_off_leaves_the_old_file(context: Context, monkeypatch: p
 
 def test_the_sweep_sends_what_was_lost_and_only_that(context: Context) -> None:
     job = accepted(context, *((f"{n}.xml", score("F", title=str(n))) for n in range(3)))
-    parts.run(context, job.ref, 2, time.time())
+    parts.run(context, job.ref, [2], time.time())
     context.connection.flushall()
     sent: list[tuple[str, list[int]]] = []
 
@@ -161,14 +136,14 @@ def test_the_sweep_sends_what_was_lost_and_only_that(context: Context) -> None:
     assert upkeep.sweep(context, send, lambda _: None) == 0  # they are on their way now
     ended: list[str] = []
     for n in (1, 3):
-        parts.run(context, job.ref, n, time.time())
+        parts.run(context, job.ref, [n], time.time())
     assert status(context, job).state == "done"
     assert upkeep.sweep(context, send, lambda done: ended.append(done.ref)) == 0
 
 
 def test_the_sweep_closes_a_job_whose_last_worker_died_just_before(context: Context) -> None:
     job = accepted(context, ("a.xml", score("F")))
-    outcome = parts._work(context, job, job.parts[0], time.time())
+    outcome = parts._work(context, parts.Batch(job, job.parts, time.time()), job.parts[0])
     assert outcome.state == "done"
     ended: list[str] = []
     upkeep.sweep(context, lambda *_: None, lambda done: ended.append(done.ref))
