@@ -20,6 +20,8 @@ from api.events import Streams
 from workers.embedded import CannotStart, backend
 from workers.settings import BadSetting, Settings, variable
 
+RECEIVED_AT_ONCE = 262_144
+
 
 @dataclass(frozen=True, slots=True)
 class Running:
@@ -105,6 +107,7 @@ def _web(settings: Settings) -> Iterator[Running]:
             # The application answers what is too large with a problem document; this is for much more.
             max_request_body_size=2 * settings.max_upload + 1_000_000,
             channel_request_lookahead=1,
+            recv_bytes=RECEIVED_AT_ONCE,
             clear_untrusted_proxy_headers=True,
         )
     except OSError as error:

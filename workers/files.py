@@ -68,15 +68,24 @@ class Files:
         answers = self._remote("cat", list(paths), on_error="return")
         return {paths[path]: answer for path, answer in answers.items() if isinstance(answer, bytes)}
 
-    def write(self, name: str, data: bytes) -> None:
-        """Put a file, replacing what was there; a reader sees the old or the new, nothing between."""
+    def read_piece(self, name: str, start: int, size: int) -> bytes:
+        """So many bytes of a file from a place on."""
         if not self.local:
-            self._remote("pipe_file", self._path(name), data)
+            return cast(bytes, self._remote("cat_file", self._path(name), start=start, end=start + size))
+        with Path(self._path(name)).open("rb", buffering=0) as stream:
+            stream.seek(start)
+            return stream.read(size)
+
+    def write(self, name: str, *pieces: bytes) -> None:
+        """Put a file of these pieces, end to end, replacing what was there; a reader sees the old or the
+        new, nothing between."""
+        if not self.local:
+            self._remote("pipe_file", self._path(name), b"".join(pieces))
             return
         path = self._path(name)
         temporary = _beside(path)
         try:
-            self._open_new(temporary, data)
+            self._open_new(temporary, *pieces)
             Path(temporary).replace(path)
         except BaseException:
             Path(temporary).unlink(missing_ok=True)
@@ -118,7 +127,7 @@ class Files:
         return True
 
     @staticmethod
-    def _open_new(path: str, data: bytes) -> None:
+    def _open_new(path: str, *pieces: bytes) -> None:
         for attempt in range(REMOVALS):
             try:
                 descriptor = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
@@ -130,9 +139,10 @@ class Files:
                     Path(path).parent.mkdir(parents=True, exist_ok=True)
             else:
                 try:
-                    left = memoryview(data)
-                    while left:
-                        left = left[os.write(descriptor, left) :]
+                    for piece in pieces:
+                        left = memoryview(piece)
+                        while left:
+                            left = left[os.write(descriptor, left) :]
                 finally:
                     os.close(descriptor)
                 return

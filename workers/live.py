@@ -124,8 +124,9 @@ class Live:
             pipe.hset(key("held"), mapping=dict.fromkeys(map(str, held), note))
         if dropped:
             pipe.hdel(key("held"), *map(str, dropped))
-        for what in ("begun", "running", "held", "ended", "events"):
-            pipe.expire(key(what), KEEP_SECONDS)
+        if not (over and begins):  # between two parts of a batch it is not needed
+            for what in ("begun", "running", "held", "ended", "events"):
+                pipe.expire(key(what), KEEP_SECONDS)
         if also:
             also(pipe)
         pipe.hlen(key("ended"))

@@ -5,7 +5,6 @@ Everything here may run twice: a part that has an outcome is only announced agai
 
 from __future__ import annotations
 
-import json
 import math
 import time
 from collections.abc import Callable, Mapping, Sequence
@@ -14,6 +13,7 @@ from dataclasses import dataclass, field, replace
 from hashlib import sha256
 from typing import Any
 
+import orjson
 import redis
 import structlog
 from billiard.exceptions import SoftTimeLimitExceeded
@@ -195,7 +195,7 @@ def _mark(context: Context, job: Job, part: Part) -> tuple[Marked | None, Reason
             f"a fault in the program stopped the work on this file; the log tells more under job {job.id}",
         )
     done = time.perf_counter()
-    report = json.dumps(annotated.report, ensure_ascii=False).encode()
+    report = orjson.dumps(annotated.report)
     stages = {"fetch": fetched - start, "mark": done - fetched}
     return Marked(annotated.data, report, annotated.report.get("summary", {}), False, stages, where), None
 

@@ -5,10 +5,12 @@ from __future__ import annotations
 import json
 from collections.abc import Mapping
 from dataclasses import asdict
-from functools import cache
+from functools import cache, lru_cache
 from hashlib import sha256
 from pathlib import Path
 from typing import Any
+
+import orjson
 
 import annotator
 from annotator.fingering.profile import load_profile
@@ -32,28 +34,32 @@ def library_fingerprint() -> str:
 
 def address(digest: str, options: annotator.Options) -> str:
     """Where the result for a file (its SHA-256) with these options is kept."""
-    asked = json.dumps(asdict(options), sort_keys=True)
-    key = sha256(f"{library_fingerprint()}\0{digest}\0{asked}".encode()).hexdigest()
+    key = sha256(f"{library_fingerprint()}\0{digest}\0{_asked(options)}".encode()).hexdigest()
     return f"{FOLDER}/{key[:2]}/{key}"
+
+
+@lru_cache(64)
+def _asked(options: annotator.Options) -> str:
+    return json.dumps(asdict(options), sort_keys=True)
 
 
 def recall(files: Files, where: str, name: str) -> tuple[bytes, bytes, dict[str, Any]] | None:
     """The result kept there: the marked file, its report (as JSON, and as it reads) under the name the
     file has this time; or None."""
     try:
-        report = json.loads(files.read(f"{where}/report.json"))
-        data = files.read(f"{where}/annotated")
+        report = orjson.loads(files.read(f"{where}.report.json"))
+        data = files.read(f"{where}.annotated")
     except FileNotFoundError:
         return None
     report["source"]["name"] = name
-    return data, json.dumps(report, ensure_ascii=False).encode(), report
+    return data, orjson.dumps(report), report
 
 
 def keep(files: Files, where: str, data: bytes, report: bytes, kept: tuple[str, str]) -> None:
     """Keep a result whose file and report lie under the names ``kept`` already; the report last, for it
     vouches for the rest."""
-    files.copy(kept[0], f"{where}/annotated", data)
-    files.copy(kept[1], f"{where}/report.json", report)
+    files.copy(kept[0], f"{where}.annotated", data)
+    files.copy(kept[1], f"{where}.report.json", report)
 
 
 def options_of(values: Mapping[str, Any]) -> annotator.Options:

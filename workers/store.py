@@ -2,6 +2,7 @@
 
 jobs/OWNER/ID/job.json              the job as accepted; a folder without it is no job (yet, or any more)
 jobs/OWNER/ID/input/0001.musicxml   the files as they came
+jobs/OWNER/ID/input/files           those of a large job, end to end: making a file costs more than filling it
 jobs/OWNER/ID/output/0001/…         annotated.musicxml, report.json, what else was asked for, outcome.json
 jobs/OWNER/ID/output/ended.json     all outcomes together, once every part has one
 active/OWNER~ID                     there while the job has parts without an outcome
@@ -22,6 +23,7 @@ from workers.jobs import Job, Outcome, Part, outcome_from_json, outcome_to_json,
 from workers.settings import valid_owner
 
 ENDED = "output/ended.json"
+TOGETHER = "input/files"
 JOBS_REMEMBERED = 16
 
 
@@ -42,8 +44,11 @@ class Store:
 
     def accept(self, job: Job, contents: Iterable[tuple[Part, bytes]]) -> None:
         """Keep a new job and its files. From the last write on it is accepted and will not be lost."""
-        for part, data in contents:
-            self.files.write(self._name(job.ref, part.input), data)
+        if job.bulk:
+            self.files.write(self._name(job.ref, TOGETHER), *(data for _, data in contents))
+        else:
+            for part, data in contents:
+                self.files.write(self._name(job.ref, part.input), data)
         self.files.write(self._marker(job.ref), b"")
         self.files.write(self._name(job.ref, "job.json"), job.to_json())
 
@@ -85,6 +90,11 @@ class Store:
 
     def input(self, job: Job, part: Part) -> bytes:
         """A part's file as it came."""
+        if not part.size:
+            return b""
+        if job.bulk:
+            start = sum(before.size for before in job.parts[: part.n - 1])
+            return self.files.read_piece(self._name(job.ref, TOGETHER), start, part.size)
         return self.files.read(self._name(job.ref, part.input))
 
     def put(self, ref: str, name: str, data: bytes) -> None:

@@ -21,6 +21,7 @@ from tests.service.scores import BAD_SCORE, score
 from tests.service.test_recovery import QUICK, command_line, descendants, parent
 from workers import batches, metrics, parts, upkeep
 from workers.context import INSTANCE, Context
+from workers.intake import take_in
 from workers.jobs import Job, Part, new_id
 from workers.live import Runner
 from workers.status import status
@@ -208,3 +209,20 @@ def test_a_process_killed_in_mid_batch_costs_no_part(tmp_path: Path) -> None:
             os.kill(child, signal.SIGKILL)
         done: dict[str, Any] = ended(client, job_id, 90)
         assert done["counts"] == {"queued": 0, "running": 0, "done": 96, "failed": 0}
+
+
+def test_the_files_of_a_large_job_lie_together_and_each_is_found(context: Context) -> None:
+    files = [(f"{n}.xml", score("F", n, f"Place {n}")) for n in range(1, 9)]
+    files.insert(3, ("letter.pdf", b"not a score"))
+    intake = take_in(files, context.settings)
+    listed = tuple(part for part, _ in intake.parts)
+    job = Job("local", new_id(), 0.0, {}, listed, bulk=True)
+    context.store.accept(job, intake.parts)
+    assert [context.store.input(job, part) for part in listed] == [
+        b"" if part.refused else data for part, (_, data) in zip(listed, files, strict=True)
+    ]
+    assert parts.run(context, job.ref, [part.n for part in listed], time.time()) == job
+    for part, (name, data) in zip(listed, files, strict=True):
+        if part.refused is None:
+            marked = context.store.get(job.ref, f"{part.output}/annotated.musicxml")
+            assert marked == annotator.annotate(data, annotator.Options(), name).data

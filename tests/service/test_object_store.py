@@ -70,6 +70,17 @@ def test_a_folder_and_an_object_store_behave_alike(files: Files) -> None:
     with files.open("a/c/two.txt") as stream:
         stream.seek(1)
         assert stream.read() == b"wo"
+    files.write("p/pieces", b"one", b"", b"two")
+    assert files.read("p/pieces") == b"onetwo"
+    assert files.read_piece("p/pieces", 3, 3) == b"two"
+    files.copy("p/pieces", "q/again", b"onetwo")
+    files.copy("p/pieces", "q/again", b"onetwo")
+    files.write("p/pieces", b"new")
+    assert files.read("q/again") == b"onetwo"
+    files.copy("p/none", "q/none", b"kept all the same")
+    assert files.read("q/none") == b"kept all the same"
+    with pytest.raises(FileNotFoundError):
+        files.read_piece("a/none.txt", 0, 1)
     with pytest.raises(FileNotFoundError):
         files.read("a/none.txt")
     with pytest.raises(FileNotFoundError):
