@@ -111,14 +111,22 @@ class Job:
 
 def outcome_to_json(outcome: Outcome) -> bytes:
     """As it stands in ``outcome.json``."""
-    values = {name: getattr(outcome, name) for name in Outcome.__slots__}
-    values["reason"] = asdict(outcome.reason) if outcome.reason else None
-    return json.dumps(values, ensure_ascii=False, separators=(",", ":")).encode()
+    return json.dumps(outcome_values(outcome), ensure_ascii=False, separators=(",", ":")).encode()
 
 
 def outcome_from_json(data: bytes | str) -> Outcome:
     """The outcome of an ``outcome.json``."""
-    values = json.loads(data)
+    return outcome_of(json.loads(data))
+
+
+def outcome_values(outcome: Outcome) -> dict[str, Any]:
+    """An outcome as JSON values. (Not ``asdict``, which copies the summary with all in it.)"""
+    values = {name: getattr(outcome, name) for name in Outcome.__slots__}
+    return values | {"reason": asdict(outcome.reason) if outcome.reason else None}
+
+
+def outcome_of(values: dict[str, Any]) -> Outcome:
+    """The outcome of its JSON values, which are used up."""
     reason = values.pop("reason")
     return Outcome(reason=Reason(**reason) if reason else None, **values)
 

@@ -15,11 +15,19 @@ from __future__ import annotations
 import json
 from collections import OrderedDict
 from collections.abc import Iterable
-from dataclasses import asdict
 from typing import IO
 
 from workers.files import Files
-from workers.jobs import Job, Outcome, Part, outcome_from_json, outcome_to_json, valid_id
+from workers.jobs import (
+    Job,
+    Outcome,
+    Part,
+    outcome_from_json,
+    outcome_of,
+    outcome_to_json,
+    outcome_values,
+    valid_id,
+)
 from workers.settings import valid_owner
 
 ENDED = "output/ended.json"
@@ -142,7 +150,7 @@ class Store:
 
     def end(self, job: Job, outcomes: Iterable[Outcome]) -> None:
         """Keep all outcomes together and take the job off the active ones. May be done twice."""
-        listed = [asdict(outcome) for outcome in sorted(outcomes, key=lambda outcome: outcome.n)]
+        listed = [outcome_values(outcome) for outcome in sorted(outcomes, key=lambda outcome: outcome.n)]
         data = json.dumps(listed, ensure_ascii=False, separators=(",", ":")).encode()
         self.files.write(self._name(job.ref, ENDED), data)
         self.files.remove(self._marker(job.ref))
@@ -152,7 +160,7 @@ class Store:
         data = self.get(job.ref, ENDED)
         if data is None:
             return None
-        return [outcome_from_json(json.dumps(values)) for values in json.loads(data)]
+        return [outcome_of(values) for values in json.loads(data)]
 
     def remove(self, ref: str) -> None:
         """Remove a job. ``job.json`` goes first, so that a worker sees at once that there is no job."""
