@@ -22,6 +22,7 @@ PARTS = 200
 BUSY_PARTS = 400
 SAMPLES = 24
 ROUNDS = 3
+JOBS = 4
 WORKERS = 2
 DEMO = Path(__file__).parents[2] / "demo_scores"
 
@@ -119,6 +120,21 @@ def throughput(client: Client) -> None:
     print(f"  archive, {len(archive) / 1e6:.1f} MB                    {fetched:6.2f} s")
 
 
+def flow(client: Client) -> None:
+    """Several jobs sent one after the other: the next is taken in while the workers are at the last."""
+    sent = [files(PARTS, f"flow {n} copy") for n in range(JOBS)]
+    before, _ = library(sent[0])
+    start = time.perf_counter()
+    jobs = [client.submit(job).id for job in sent]
+    for job_id in jobs:
+        assert client.wait(job_id).state == "done"
+    took = time.perf_counter() - start
+    after, _ = library(sent[0])
+    alone = JOBS * (before + after) / 2
+    print(f"  {JOBS} such jobs sent one after the other: {took:5.2f} s, library {alone:5.2f} s")
+    print(f"  service / library                   {took / alone:6.2f}  (goal: at most 1.15)")
+
+
 def etude(n: str) -> tuple[str, bytes]:
     """A study, different each time."""
     path = DEMO / "06_locksman_study_trumpet_in_Bb.musicxml"
@@ -181,6 +197,7 @@ def main() -> None:
             cost = cost_of_files(Path(store)) * 1e3
             print(f"the store is in {store}, where a folder with a file in it costs {cost:.2f} ms")
             throughput(client)
+            flow(client)
             latency(client, other)
 
 
