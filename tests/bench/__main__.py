@@ -7,7 +7,7 @@ import platform
 import sys
 from importlib import import_module
 
-SECTIONS = ("annotating", "command", "planner", "service")
+SECTIONS = ("annotating", "command", "planner", "engraving", "service", "growth")
 
 
 def main() -> None:
