@@ -34,11 +34,9 @@ def run(workers: int) -> None:
                 begun = time.perf_counter()
                 client.wait(client.submit(sent).id)
                 took = time.perf_counter() - begun
-                print(
-                    f"  {workers} workers  {parts:4} parts  {took:6.2f} s  {took / parts * 1e3:6.1f} ms a part  "
-                    f"{3600 / (took / parts):9,.0f} parts an hour",
-                    flush=True,
-                )
+                each, hourly = took / parts * 1e3, 3600 * parts / took
+                words = f"{took:6.2f} s  {each:6.1f} ms a part  {hourly:9,.0f} parts an hour"
+                print(f"  {workers} workers  {parts:4} parts  {words}", flush=True)
 
 
 def main() -> None:
