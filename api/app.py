@@ -26,7 +26,7 @@ from api import (
     sheets,
 )
 from workers import logs
-from workers.context import Context, adopt
+from workers.context import adopt
 from workers.settings import Settings
 
 log = logs.logger(__name__)
@@ -61,12 +61,6 @@ def create_app(settings: Settings | None = None) -> APIFlask:
     metrics.register(app)
     _conditional_documents(app)
     return app
-
-
-def context_of(app: APIFlask) -> Context:
-    """The settings, store and queue an application works with."""
-    found: Context = app.extensions["crookline"]
-    return found
 
 
 def _log_requests(app: APIFlask) -> None:

@@ -13,7 +13,6 @@ from collections.abc import Iterable, Mapping
 from dataclasses import asdict, dataclass, field
 from typing import Any
 
-STATES = ("queued", "running", "done", "partly", "failed")
 ENDED = ("done", "partly", "failed")
 SUFFIXES = {".musicxml": "musicxml", ".xml": "musicxml", ".mxl": "mxl"}
 

@@ -28,7 +28,6 @@ _POSITIONS = r"""\s(?:default-[xy]|relative-[xy]|bezier-[xy]2?|bezier-offset2?)\
 # What only one element may have, and how loud it is played back.
 _OWN = r"""\s(?:id|dynamics|end-dynamics|attack|release|pizzicato|width)\s*=\s*(?:"[^"]*"|'[^']*')"""
 _OF_MEASURE = re.compile(r"""\s(?:number|implicit|non-controlling|text)\s*=\s*(?:"[^"]*"|'[^']*')""")
-_POSITION = re.compile(_POSITIONS)
 _POSITION_OR_OWN = re.compile(f"{_POSITIONS}|{_OWN}")
 _OF_STAFF_PLACE = re.compile(f"{_elements('accidental', 'stem')}|{_POSITIONS}", re.DOTALL)
 _OF_CUE = re.compile(

@@ -16,11 +16,6 @@ END = "<?crookline end?>"
 _OURS = re.compile(re.escape(BEGIN) + ".*?" + re.escape(END), re.DOTALL)
 
 
-def inserted(content: str) -> str:
-    """``content`` as an insertion that ``without_marks`` will find."""
-    return f"{BEGIN}{content}{END}"
-
-
 def splice(text: str, insertions: Iterable[tuple[int, str]]) -> str:
     """``text`` with each ``(place, content)`` put in; at one place in the order given."""
     pieces: list[str] = []

@@ -36,8 +36,6 @@ _LEFT_OUT = (
 )
 _SPANNING = ("wavy-line", "glissando", "slide", "fermata", "dynamics", "arpeggiate", "non-arpeggiate")
 
-_BEFORE_ACCIDENTAL = ("pitch", "duration", "tie", "voice", "type", "dot")
-
 
 @dataclass(slots=True)
 class Bar:
