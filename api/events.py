@@ -118,6 +118,7 @@ def _stream(context: Context, job: Job, seen: str, streams: Streams, gone: Any) 
     after = seen or "0"
     # The many events of a large job go out a few times a second, not one by one.
     pause = min(LONGEST_PAUSE, len(job.parts) * PAUSE_PER_PART) if job.bulk else 0.0
+    ended_without_event = False
     while not streams.closing.is_set() and not gone() and time.monotonic() - began < STREAM_SECONDS:
         try:
             found = context.live.events(job.ref, after, WAIT_MS)
@@ -140,6 +141,10 @@ def _stream(context: Context, job: Job, seen: str, streams: Streams, gone: Any) 
             )
             return
         elif context.store.ended(job) is not None and context.live.last_event(job.ref) in (None, after):
+            if not ended_without_event:
+                # An outcome is kept before its event is sent: the event may be on its way.
+                ended_without_event = True
+                continue
             # Redis has lost the events of the end; the store knows it.
             yield message("job", _summary(context, job), after if after != "0" else None)
             return
