@@ -169,11 +169,16 @@ class Client:
                     if response.is_error:
                         response.read()
                         raise _refusal(response)
+                    over = False
                     for event in parse_events(response.iter_lines()):
                         last, failures = event.id or last, 0
                         yield event
-                        if event.kind == "job" and event.data["state"] in (*EndedStates, "deleted"):
+                        over = event.kind == "job" and event.data["state"] in (*EndedStates, "deleted")
+                        if over and event.id:
                             return
+                        # Without an id it is how the job stood when the stream began: more may follow.
+                    if over:
+                        return
             except self._error as error:
                 failures += 1
                 if failures == TRIES:
