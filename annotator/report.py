@@ -4,43 +4,19 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Any
 
 from annotator.findings import Finding
 from annotator.fingering.model import Auxiliary, Fingering, PlayedNote
 from annotator.instruments import Instrument
 from annotator.pitch import Pitch, transpose
-from annotator.reading import Inference, Reading, Segment, natural_partial
-from annotator.score.model import Line, Measure, Part, Score
-from annotator.sheets.reading_part import Stretch, StretchAt
+from annotator.played import PlayedLine, PlayedPart
+from annotator.reading import Inference, Segment, natural_partial
+from annotator.reading.stretches import Stretch
+from annotator.score.model import Measure, Score
 from annotator.timing import Clock
 
 SCHEMA = "crookline.report/1"
-
-
-@dataclass(frozen=True, slots=True)
-class PlayedLine:
-    """A line with each note's pitch as read, and what is done on it.
-
-    ``second``: the next-best plans of its phrases, where they were asked for.
-    """
-
-    line: Line
-    pitches: tuple[Pitch, ...]
-    how: tuple[PlayedNote, ...]
-    second: tuple[dict[str, Any], ...] | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class PlayedPart:
-    """A part with its reading and its lines, and what was noticed."""
-
-    part: Part
-    reading: Reading
-    at: StretchAt
-    lines: tuple[PlayedLine, ...]
-    findings: tuple[Finding, ...]
 
 
 def report(

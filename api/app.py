@@ -9,22 +9,9 @@ from apiflask import APIFlask
 from flask import Response, g, request
 
 from annotator import __version__
-from api import (
-    cors,
-    docs,
-    events,
-    health,
-    instruments,
-    jobs,
-    keys,
-    limits,
-    metrics,
-    openapi,
-    page,
-    problems,
-    results,
-    sheets,
-)
+from api import cors, events, health, instruments, jobs, keys, limits, metrics, problems, results, sheets
+from api.openapi import docs, openapi
+from api.page import routes as page
 from workers import logs
 from workers.context import adopt
 from workers.settings import Settings
@@ -41,7 +28,14 @@ def create_app(settings: Settings | None = None) -> APIFlask:
     Raises BadSetting when a setting cannot be used.
     """
     context = adopt(settings or Settings.from_environment())
-    app = APIFlask("api", title="Crookline", version=__version__, docs_path=None)
+    app = APIFlask(
+        "api",
+        title="Crookline",
+        version=__version__,
+        docs_path=None,
+        template_folder="page/templates",
+        static_folder="page/static",
+    )
     app.config |= {
         "MAX_CONTENT_LENGTH": context.settings.max_upload,
         "MAX_FORM_PARTS": context.settings.max_parts + 20,

@@ -50,8 +50,8 @@ def demo(scores: Path, out: Path, instrument: str) -> None:
 
 
 def _run(files: list[tuple[str, bytes]], out: Path, instrument: str) -> int:
-    from annotator.cli.files import write  # noqa: PLC0415 - all of this is loaded for this command only
     from annotator.cli.follow import follow  # noqa: PLC0415
+    from annotator.cli.paths import write  # noqa: PLC0415 - all of this is loaded for this command only
     from annotator.cli.submit import unpack  # noqa: PLC0415
     from annotator.client import Client  # noqa: PLC0415
     from api.server import in_background, service  # noqa: PLC0415

@@ -18,7 +18,8 @@ import redis
 from apiflask import APIBlueprint
 from flask import Response, current_app, request
 
-from api import access, describe, schemas
+from api import access, schemas
+from api.openapi import describe
 from api.problems import Problem
 from workers import logs
 from workers.context import Context

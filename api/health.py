@@ -8,7 +8,8 @@ import redis
 from apiflask import APIBlueprint
 from flask import jsonify
 
-from api import access, describe
+from api import access
+from api.openapi import describe
 from workers.context import Context
 
 blueprint = APIBlueprint("health", __name__, tag="Health")

@@ -9,12 +9,13 @@ from apiflask import APIBlueprint
 from flask import jsonify, request, url_for
 
 from annotator import instruments
+from annotator.chart import chart as charts
 from annotator.errors import BadOption
 from annotator.instruments import Instrument
 from annotator.reading.crooks import CROOKS
-from annotator.sheets import chart as charts
-from api import describe, schemas
-from api.files import send_bytes
+from api import schemas
+from api.downloads import send_bytes
+from api.openapi import describe
 from api.problems import Problem
 from workers.media import JSON, PDF, SVG
 

@@ -13,10 +13,13 @@ from kombu.exceptions import OperationalError
 from werkzeug.datastructures import FileStorage
 
 from annotator.errors import BadOption
-from api import access, describe, schemas
-from api.documents import job_document, job_summary
+from api import access, schemas
+from api.job_documents import job_document, job_summary
+from api.openapi import describe
 from api.problems import Problem
-from workers import callbacks, logs, requests, results, tasks
+from workers import callbacks, logs, tasks
+from workers import idempotency as requests
+from workers import result_cache as results
 from workers.intake import BadUpload, Intake, take_in
 from workers.jobs import Job, id_time, new_id
 from workers.queues import is_bulk

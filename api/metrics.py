@@ -14,7 +14,8 @@ from prometheus_client import CollectorRegistry, Counter, Histogram, generate_la
 from prometheus_client.core import CounterMetricFamily, GaugeMetricFamily, HistogramMetricFamily, Metric
 from prometheus_client.registry import Collector
 
-from api import access, describe
+from api import access
+from api.openapi import describe
 from workers import metrics as counters
 from workers import queues
 from workers.context import Context

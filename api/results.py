@@ -9,14 +9,15 @@ from typing import Any
 from apiflask import APIBlueprint
 from flask import Response, request
 
-from api import access, describe
-from api.files import send, send_bytes
+from api import access
+from api.downloads import send, send_bytes
+from api.openapi import describe
 from api.problems import Problem, not_ready
 from workers import archive as archives
 from workers import products, tasks
-from workers.containers import packed, unpacked
 from workers.jobs import Job, Outcome, Part
 from workers.media import MUSICXML, MXL, ZIP
+from workers.mxl import packed, unpacked
 from workers.products import EXERCISES, TRANSPOSED, Product
 from workers.status import status
 

@@ -13,11 +13,12 @@ from apiflask.fields import String
 from flask import Response, jsonify
 from marshmallow import validate
 
+from annotator.engraving.paper import PAPERS, paper
+from annotator.engraving.sheet import KINDS as SHEET_KINDS
 from annotator.errors import BadOption, CrooklineError
-from annotator.sheets.engraving_sheet import KINDS as SHEET_KINDS
-from annotator.sheets.paper import PAPERS, paper
-from api import access, describe
-from api.files import send_bytes
+from api import access
+from api.downloads import send_bytes
+from api.openapi import describe
 from api.problems import Problem
 from api.results import await_product, ended_part
 from workers.engraver import Engraver, Sheets

@@ -19,9 +19,9 @@ from dataclasses import dataclass
 from multiprocessing import get_context
 from typing import Any, TypeVar
 
+from annotator.engraving.engraving import Engraving
+from annotator.engraving.paper import Paper
 from annotator.errors import CrooklineError, UnreadableScore
-from annotator.sheets.engraving import Engraving
-from annotator.sheets.paper import Paper
 
 T = TypeVar("T")
 KEPT = 12

@@ -19,7 +19,8 @@ import structlog
 from billiard.exceptions import SoftTimeLimitExceeded
 
 import annotator
-from workers import logs, metrics, results
+from workers import logs, metrics
+from workers import result_cache as results
 from workers.batches import BATCH_SECONDS
 from workers.context import INSTANCE, Context, worker_name
 from workers.jobs import Job, Outcome, Part, Reason, end_state

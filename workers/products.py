@@ -12,7 +12,7 @@ from hashlib import sha256
 from typing import Any
 
 import annotator
-from workers import results
+from workers import result_cache as results
 from workers.context import Context
 from workers.jobs import Job, Part
 
@@ -47,13 +47,13 @@ class Made:
 
 
 def _transposed(data: bytes, options: annotator.Options, name: str) -> bytes:
-    from annotator.sheets.transposed import transposed_part  # noqa: PLC0415 - most parts are never transposed
+    from annotator.transposed import transposed_part  # noqa: PLC0415 - most parts are never transposed
 
     return transposed_part(data, replace(options, mark=()), name)
 
 
 def _exercises(data: bytes, options: annotator.Options, name: str) -> bytes:
-    from annotator.sheets.exercises import exercises  # noqa: PLC0415 - as above
+    from annotator.exercises.exercises import exercises  # noqa: PLC0415 - as above
 
     return exercises(data, options, name)
 

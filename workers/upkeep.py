@@ -6,7 +6,9 @@ import time
 from collections.abc import Callable, Mapping
 from typing import cast
 
-from workers import logs, parts, queues, requests, results
+from workers import idempotency as requests
+from workers import logs, parts, queues
+from workers import result_cache as results
 from workers.context import Context
 from workers.jobs import Job, Outcome, id_time
 from workers.live import HEARTBEAT_SECONDS

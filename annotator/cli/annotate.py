@@ -9,7 +9,7 @@ from typing import Any
 import click
 
 from annotator.cli.choices import FILES, OUT, options_from, reading_options
-from annotator.cli.files import destinations, each, read_score, write
+from annotator.cli.paths import destinations, each, read_score, write
 from annotator.cli.table import findings_table
 
 

@@ -8,7 +8,7 @@ from pathlib import Path
 import click
 
 from annotator.cli.choices import INSTRUMENT, instrument_from
-from annotator.cli.files import write
+from annotator.cli.paths import write
 from annotator.errors import CrooklineError
 
 SUFFIXES = (".txt", ".svg", ".pdf", ".json")
@@ -30,8 +30,8 @@ def chart(instrument: str, as_json: bool, paper: str, out: Path | None) -> None:
 
     Every note of the written range with its valves, partial, cents and alternates.
     """
-    from annotator.sheets import chart as sheets  # noqa: PLC0415 - keeps --help quick
-    from annotator.sheets.paper import paper as paper_called  # noqa: PLC0415
+    from annotator.chart import chart as sheets  # noqa: PLC0415 - keeps --help quick
+    from annotator.engraving.paper import paper as paper_called  # noqa: PLC0415
 
     try:
         trumpet = instrument_from(instrument)

@@ -8,7 +8,7 @@ from typing import Any
 import click
 
 from annotator.cli.choices import FILES, OUT, options_from, reading_options
-from annotator.cli.files import destinations, each, read_score, write
+from annotator.cli.paths import destinations, each, read_score, write
 
 
 @click.command(epilog="Example: crookline exercises tromba-in-e.musicxml -o exercises.musicxml")
@@ -31,7 +31,7 @@ def exercises(files: tuple[Path, ...], out: Path, **choices: Any) -> None:
         raise click.UsageError(f"{out}: exercises are written uncompressed, as .musicxml")
 
     def work(file: Path, target: Path) -> None:
-        from annotator.sheets.exercises import exercises as sheet  # noqa: PLC0415 - keeps --help quick
+        from annotator.exercises.exercises import exercises as sheet  # noqa: PLC0415 - keeps --help quick
 
         data, _ = read_score(file)
         write(target, sheet(data, options, file.stem))

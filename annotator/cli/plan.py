@@ -9,7 +9,7 @@ from pathlib import Path
 import click
 
 from annotator.cli.choices import instrument_from
-from annotator.cli.files import SCORE_SUFFIXES
+from annotator.cli.paths import SCORE_SUFFIXES
 from annotator.errors import CrooklineError
 
 CASE = "c-trumpet,bb-trumpet,eb-trumpet,a-piccolo"

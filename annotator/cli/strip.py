@@ -7,7 +7,7 @@ from pathlib import Path
 import click
 
 from annotator.cli.choices import FILES, OUT
-from annotator.cli.files import destinations, each, write
+from annotator.cli.paths import destinations, each, write
 
 
 @click.command(epilog="Example: crookline strip marked.musicxml -o tromba.musicxml")

@@ -11,7 +11,7 @@ from typing import Any
 import click
 
 from annotator.cli.choices import reading_options
-from annotator.cli.files import SCORE_SUFFIXES, write
+from annotator.cli.paths import SCORE_SUFFIXES, write
 from annotator.client import Client, ServiceError
 
 SENT_SUFFIXES = (*SCORE_SUFFIXES, ".zip")

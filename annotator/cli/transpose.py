@@ -8,7 +8,7 @@ from typing import Any
 import click
 
 from annotator.cli.choices import FILES, OUT, options_from, reading_options
-from annotator.cli.files import destinations, each, read_score, write
+from annotator.cli.paths import destinations, each, read_score, write
 
 
 @click.command(epilog="Example: crookline transpose tromba-in-e.musicxml -o in-c.musicxml")
@@ -23,7 +23,7 @@ def transpose(files: tuple[Path, ...], out: Path, **choices: Any) -> None:
     options = options_from(**choices)
 
     def work(file: Path, target: Path) -> None:
-        from annotator.sheets.transposed import transposed_part  # noqa: PLC0415 - keeps --help quick
+        from annotator.transposed import transposed_part  # noqa: PLC0415 - keeps --help quick
 
         data, _ = read_score(file)
         write(target, transposed_part(data, options, file.name))

@@ -14,8 +14,8 @@ from typing import Any
 
 from annotator.fingering import PlayedNote
 from annotator.instruments import Instrument
+from annotator.played import PlayedLine, PlayedPart
 from annotator.reading import Segment
-from annotator.report import PlayedLine, PlayedPart
 
 UNIT = 1000
 _HEIGHTS = (12, 10, 9, 8)

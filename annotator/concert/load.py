@@ -13,7 +13,7 @@ from lxml import etree
 
 from annotator.concert.course import Course, unfold
 from annotator.pitch import transpose
-from annotator.report import PlayedLine, PlayedPart
+from annotator.played import PlayedLine, PlayedPart
 from annotator.score.signs import Dynamic
 from annotator.score.signs import dynamics as read_dynamics
 from annotator.score.signs import signs as read_signs
@@ -122,7 +122,7 @@ def together(loads: Sequence[Load]) -> Load:
 
 
 def course_of(root: etree._Element, part: PlayedPart) -> Course:
-    """The course of a part; ``root`` is the tree its score was read from (``Prepared.written.root``)."""
+    """The course of a part; ``root`` is the tree its score was read from (``prepare_tree``)."""
     return unfold(read_signs(root, part.part.id))
 
 

@@ -9,12 +9,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from annotator.annotation import Prepared, prepare
-from annotator.concert.changes import crook_changes, needs, rest_findings
 from annotator.concert.choice import cheapest
 from annotator.concert.fitness import UNIT, Fitness, fitness, weight
 from annotator.concert.load import Load, course_of, load_of_line, together
-from annotator.concert.sentences import piece_sentence
+from annotator.concert.reasons import piece_sentence
+from annotator.concert.rests import crook_changes, needs, rest_findings
+from annotator.deciding import Prepared, prepare, prepare_tree
 from annotator.errors import BadOption, NoTrumpetPart
 from annotator.findings import Finding
 from annotator.instruments import Instrument
@@ -92,12 +92,11 @@ def read_piece(name: str, data: bytes, case: Sequence[Instrument], options: Opti
     if not case:
         raise BadOption("the case holds no instrument", field="case")
     options = options or Options()
-    prepared = [prepare(data, replace(options, instrument=instrument)) for instrument in case]
-    first = prepared[0]
+    first, root = prepare_tree(data, replace(options, instrument=case[0]))
+    prepared = [first, *(prepare(data, replace(options, instrument=instrument)) for instrument in case[1:])]
     if not first.played or not first.played[0].lines:
         raise NoTrumpetPart("the trumpet part has no notes")
     part = first.played[0]
-    root = first.written.root
     loads = tuple(
         load_of_line(root, each.played[0], each.played[0].lines[0], each.clock) for each in prepared
     )

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
+from annotator.keys import alters_of_key
 from annotator.pitch import STEPS, Pitch
 from annotator.score.model import Ornament
 
-_SHARP_ORDER = "FCGDAEB"
 _WIDEST = 2
 
 # MusicXML's ornaments and the notes they touch beside the main one. A mordent (with the stroke) goes to
@@ -58,18 +58,10 @@ def neighbour(pitch: Pitch, fifths: int, side: str, alter: int | None = None) ->
     step = STEPS[index]
     if alter is not None:
         return Pitch(step, alter, octave)
-    found = Pitch(step, key_alter(step, fifths), octave)
+    found = Pitch(step, alters_of_key(fifths)[index], octave)
     distance = direction * (found.semitone - pitch.semitone)
     wanted = min(max(distance, 1), _WIDEST)
     return Pitch(step, found.alter + direction * (wanted - distance), octave)
-
-
-def key_alter(step: str, fifths: int) -> int:
-    """What the key signature does to ``step``, in semitones."""
-    place = _SHARP_ORDER.index(step)
-    if fifths >= 0:
-        return (fifths - place + 6) // 7
-    return -((-fifths - (6 - place) + 6) // 7)
 
 
 def read_ornament(ornament: Ornament, written: Pitch, fifths: int, read: Pitch) -> Ornament:

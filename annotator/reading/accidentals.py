@@ -12,8 +12,8 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 
+from annotator.keys import alters_of_key
 from annotator.pitch import STEP_INDEX, Pitch
-from annotator.reading.keys import alters_of_key
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,9 +13,9 @@ from dataclasses import dataclass, replace
 from operator import attrgetter
 
 from annotator.instruments.natural import natural_partial as partial_as_written
+from annotator.keys import read_key
 from annotator.pitch import Pitch, transpose
 from annotator.reading.crooks import CROOKS, Crook
-from annotator.reading.keys import read_key
 from annotator.score.model import Part
 
 _PITCH = attrgetter("pitch")

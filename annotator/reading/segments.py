@@ -9,12 +9,12 @@ from dataclasses import replace
 from typing import Protocol
 
 from annotator.findings import Finding
+from annotator.keys import interval_in_key
 from annotator.pitch import Interval
 from annotator.reading.crooks import C, Crook
 from annotator.reading.evidence import number_of
 from annotator.reading.inference import Inference, infer_part, natural_partial
 from annotator.reading.interval_words import in_words
-from annotator.reading.keys import interval_in_key
 from annotator.reading.model import Reading, Segment, Stage
 from annotator.reading.names import sound_crook
 from annotator.reading.overrides import Span, parse_crook_option, place

@@ -13,6 +13,9 @@ from annotator.findings import Finding
 from annotator.pitch import Interval, Pitch
 from annotator.score.places import NO_PLACE, Inside
 
+SAME_PLACE = 1e-6
+"""Quarters: positions nearer than this are the same place (divisions are seldom finer than 1/10,080)."""
+
 
 class Head(NamedTuple):
     """A note head as printed: what the cue line and the transposed part copy.

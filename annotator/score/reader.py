@@ -58,15 +58,37 @@ def parse(xml: bytes) -> etree._Element:
 
 
 @dataclass(frozen=True, slots=True)
-class ScoreText:
+class Order:
+    """The ids of a score's parts as they stand in its part list, and as their music comes.
+
+    ``timewise``: each measure holds a bit of every part, and ``music`` has the ids bit by bit.
+    """
+
+    headers: tuple[str, ...]
+    music: tuple[str, ...]
+    timewise: bool
+
+
+@dataclass(frozen=True, slots=True)
+class OpenScore:
     """A score before it is read: its ``text``, the tree of the same, and where things stand in it."""
 
     text: str
     root: etree._Element
     places: Places
 
+    @property
+    def order(self) -> Order:
+        """The order of the parts."""
+        timewise = self.root.tag == "score-timewise"
+        headers = (element.get("id", "") for element in self.root.iterfind("part-list/score-part"))
+        music = (
+            element.get("id", "") for element in self.root.iterfind("measure/part" if timewise else "part")
+        )
+        return Order(tuple(headers), tuple(music), timewise)
 
-def open_text(text: str, xml: bytes) -> ScoreText:
+
+def open_text(text: str, xml: bytes) -> OpenScore:
     """A score's text, which ``xml`` is the encoded form of. Raises UnreadableScore."""
     root = parse(xml)
     places = find_places(text)
@@ -77,11 +99,11 @@ def open_text(text: str, xml: bytes) -> ScoreText:
             f"the file's notes cannot be told apart in its text ({counted} and {len(places.notes)}); "
             "it uses entities for notes: save it again from a notation program"
         )
-    return ScoreText(text, root, places)
+    return OpenScore(text, root, places)
 
 
 def read(
-    score: ScoreText,
+    score: OpenScore,
     wanted: Sequence[str] = (),
     is_trumpet: OfName = lambda name, sound: True,
     is_other: OfName = lambda name, sound: False,
@@ -196,7 +218,7 @@ def _title(root: etree._Element) -> str:
     return ", ".join(title for title in titles if title)
 
 
-def _measures(score: ScoreText) -> dict[str, _Where]:
+def _measures(score: OpenScore) -> dict[str, _Where]:
     """Each part's measures in order, whichever way round the score is written."""
     where: dict[str, _Where] = {}
     root = score.root
@@ -214,7 +236,7 @@ def _measures(score: ScoreText) -> dict[str, _Where]:
     return where
 
 
-def _read_part(header: Part, where: _Where, score: ScoreText) -> tuple[Part, list[Tempo]]:
+def _read_part(header: Part, where: _Where, score: OpenScore) -> tuple[Part, list[Tempo]]:
     reader = MeasureReader(header.id, score.text, score.places.notes)
     containers = score.places.containers
     for music, measure, number in where.measures:

@@ -13,9 +13,9 @@ import time
 import verovio
 
 import annotator
+from annotator.engraving.engraving import Engraving, _options
+from annotator.engraving.paper import A4
 from annotator.score.source import open_source
-from annotator.sheets.engraving import Engraving, _options
-from annotator.sheets.paper import A4
 from tests.bench.clockwork import in_turn, ratio
 from tests.bench.scores import part_of, pitched
 

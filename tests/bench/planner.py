@@ -19,7 +19,7 @@ from pathlib import Path
 import networkx
 
 from annotator import Options
-from annotator.annotation import _read_notes, prepare
+from annotator.deciding import _read_notes, prepare
 from annotator.fingering import ReadNote
 from annotator.fingering.alternatives import line_costs
 from annotator.fingering.planner import Planner, planner_for

@@ -18,8 +18,8 @@ from lxml import etree
 from playwright.sync_api import Browser, BrowserContext, Page, expect
 
 import annotator
+from annotator.chart import chart
 from annotator.instruments import available, load
-from annotator.sheets import chart
 from tests.browser.conftest import FLAGGED, OTHER, PART, look_at, send
 from tests.service.conftest import Service
 

@@ -16,7 +16,7 @@ import pytest
 
 import annotator
 from annotator.score.source import open_source
-from annotator.sheets.transposed import transposed_part
+from annotator.transposed import transposed_part
 from tests.musicxml_schema import schema_errors
 from tests.reference.corpus import BACH, LILYPOND_SUITE, part_ids
 

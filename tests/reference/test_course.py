@@ -9,9 +9,9 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from annotator.annotation import prepare
 from annotator.concert.course import unfold
 from annotator.concert.load import load_of_line
+from annotator.deciding import prepare, prepare_tree
 from annotator.options import Options
 from annotator.score.signs import signs
 from tests.reference.corpus import LILYPOND_SUITE
@@ -75,10 +75,10 @@ def of_sections(sections: list[tuple[int, int]]) -> bytes:
 
 def ours(data: bytes) -> list[int]:
     """The pitches in the order we play the measures."""
-    prepared = prepare(data, Options())
+    prepared, root = prepare_tree(data, Options())
     part = prepared.played[0].part
     pitches = {note.measure: note.pitch.semitone for note in part.lines[0].notes}
-    return [pitches[index] for index in unfold(signs(prepared.written.root, part.id)).order]
+    return [pitches[index] for index in unfold(signs(root, part.id)).order]
 
 
 def theirs(data: bytes) -> list[int]:
@@ -146,14 +146,14 @@ def test_dal_segno_al_coda(segno: int, first: int, second: int, coda: int) -> No
 @pytest.mark.parametrize("name", ["04", "05"])
 def test_a_demo_part_is_as_long_as_music21_has_it_unfolded(name: str) -> None:
     path = next(path for path in DEMO_FOLDER.glob(f"{name}*"))
-    prepared = prepare(path.read_bytes(), Options())
+    prepared, root = prepare_tree(path.read_bytes(), Options())
     played = prepared.played[0]
-    course = unfold(signs(prepared.written.root, played.part.id))
+    course = unfold(signs(root, played.part.id))
     quarters = sum(played.part.measures[index].length for index in course.order)
     parsed = music21.converter.parse(path)
     assert isinstance(parsed, music21.stream.Score)
     assert quarters == parsed.parts[0].expandRepeats().duration.quarterLength
-    found = load_of_line(prepared.written.root, played, played.lines[0], prepared.clock)
+    found = load_of_line(root, played, played.lines[0], prepared.clock)
     assert 0 < found.playing <= found.duration
 
 
@@ -161,12 +161,12 @@ def test_a_demo_part_is_as_long_as_music21_has_it_unfolded(name: str) -> None:
 def test_repeats_of_the_lilypond_suite(name: str) -> None:
     """45c and 45e are left out: they nest repeats, which printed music does not, and players differ."""
     path = next(path for path in LILYPOND_SUITE if path.name.startswith(name))
-    prepared = prepare(path.read_bytes(), Options(part=("P1",)))
+    prepared, root = prepare_tree(path.read_bytes(), Options(part=("P1",)))
     part = prepared.played[0].part
     parsed = music21.converter.parse(path)
     assert isinstance(parsed, music21.stream.Score)
     theirs = [str(bar.number) for bar in parsed.parts[0].expandRepeats().getElementsByClass("Measure")]
-    order = unfold(signs(prepared.written.root, part.id)).order
+    order = unfold(signs(root, part.id)).order
     assert [part.measures[index].number for index in order] == theirs
 
 
@@ -177,7 +177,7 @@ def test_seconds_of_playing_as_music21_counts_them(name: str) -> None:
     music21: ``expandRepeats``, then ``secondsMap`` of the unfolded part.
     """
     path = next(path for path in DEMO_FOLDER.glob(f"{name}*"))
-    prepared = prepare(path.read_bytes(), Options())
+    prepared, root = prepare_tree(path.read_bytes(), Options())
     played = prepared.played[0]
     parsed = music21.converter.parse(path)
     assert isinstance(parsed, music21.stream.Score)
@@ -185,12 +185,12 @@ def test_seconds_of_playing_as_music21_counts_them(name: str) -> None:
     try:
         part = part.expandRepeats()
     except music21.repeat.ExpanderException:
-        assert unfold(signs(prepared.written.root, played.part.id)).notes == ()
+        assert unfold(signs(root, played.part.id)).notes == ()
     theirs = sum(
         each["durationSeconds"]
         for each in part.flatten().secondsMap
         if isinstance(each["element"], music21.note.Note)
         and getattr(each["element"].style, "noteSize", "") != "cue"
     )
-    found = load_of_line(prepared.written.root, played, played.lines[0], prepared.clock)
+    found = load_of_line(root, played, played.lines[0], prepared.clock)
     assert found.playing == pytest.approx(theirs, abs=0.1)

@@ -13,9 +13,9 @@ import music21
 import pytest
 from lxml import etree
 
+from annotator.engraving.copy_source import parse
+from annotator.engraving.engraving import Engraving
 from annotator.errors import CrooklineError
-from annotator.sheets.engraving import Engraving
-from annotator.sheets.engraving_source import parse
 
 MUSIC21 = Path(music21.__file__).parent
 SUITE = sorted((MUSIC21 / "musicxml" / "lilypondTestSuite").glob("*.xml"))

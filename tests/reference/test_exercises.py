@@ -9,11 +9,11 @@ import music21
 import pytest
 from lxml import etree
 
-from annotator.annotation import prepare
+from annotator.deciding import prepare
+from annotator.engraving.engraving import Engraving
+from annotator.exercises.choice import choose
+from annotator.exercises.exercises import STEPS, bars_of, exercises
 from annotator.options import Options
-from annotator.sheets.engraving import Engraving
-from annotator.sheets.exercise_choice import choose
-from annotator.sheets.exercises import STEPS, bars_of, exercises
 from tests.musicxml_schema import schema_errors
 from tests.reference.corpus import BACH
 

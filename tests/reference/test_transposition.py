@@ -10,9 +10,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from annotator.instruments import available, load
+from annotator.keys import alters_of_key, simplest
 from annotator.pitch import STEPS, Interval, Pitch, transpose
 from annotator.reading import CROOKS, Crook, read_interval_in_key, read_key, read_pitch, segments
-from annotator.reading.keys import alters_of_key, simplest
 from tests.unit.part_making import part
 
 

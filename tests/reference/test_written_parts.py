@@ -16,7 +16,7 @@ from music21.interval import Interval, intervalFromGenericAndChromatic
 
 import annotator
 from annotator.score.source import open_source
-from annotator.sheets.transposed import transposed_part
+from annotator.transposed import transposed_part
 from tests.reference.corpus import BACH, LILYPOND_SUITE, part_ids
 
 DEMO_FOLDER = Path(__file__).parents[2] / "demo_scores"

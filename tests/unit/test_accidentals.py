@@ -5,9 +5,9 @@ from __future__ import annotations
 from hypothesis import given
 from hypothesis import strategies as st
 
+from annotator.keys import alters_of_key
 from annotator.pitch import STEPS, Pitch
 from annotator.reading.accidentals import Accidental, Staff, accidentals
-from annotator.reading.keys import alters_of_key
 
 ALTERS = {"flat-flat": -2, "flat": -1, "natural": 0, "sharp": 1, "double-sharp": 2}
 pitches = st.builds(Pitch, st.sampled_from(STEPS), st.integers(-2, 2), st.integers(4, 5))

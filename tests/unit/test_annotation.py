@@ -11,9 +11,10 @@ from hypothesis import strategies as st
 from lxml import etree
 
 import annotator
+from annotator.marking.splice import splice
 from annotator.options import MARKS, SHOW
+from annotator.score.ours import BEGIN, END, without_marks
 from annotator.score.source import open_source
-from annotator.score.splice import BEGIN, END, splice, without_marks
 from tests.musicxml_schema import schema_errors
 from tests.unit.parts import NoteText, part_xml
 

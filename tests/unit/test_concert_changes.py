@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from annotator.annotation import prepare
-from annotator.concert.changes import mute_kind, needs, rest_findings
+from annotator.concert.rests import mute_kind, needs, rest_findings
+from annotator.deciding import prepare
 from annotator.options import Options
 from tests.unit.tunes import demo, note, tune
 

@@ -7,8 +7,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from lxml import etree
 
-from annotator.annotation import prepare
 from annotator.concert.course import unfold
+from annotator.deciding import prepare_tree
 from annotator.options import Options
 from annotator.score.signs import Signs, signs
 from tests.unit.tunes import demo
@@ -91,13 +91,13 @@ def test_a_course_ends_whatever_the_signs_say(found: list[Signs]) -> None:
     ],
 )
 def test_the_demo_parts_that_go_back(number: str, runs: list[tuple[str, str]]) -> None:
-    prepared = prepare(demo(number).read_bytes(), Options())
+    prepared, root = prepare_tree(demo(number).read_bytes(), Options())
     part = prepared.played[0].part
     numbers = [measure.number for measure in part.measures]
     expected = [
         index for first, last in runs for index in range(numbers.index(first), numbers.index(last) + 1)
     ]
-    assert list(unfold(signs(prepared.written.root, part.id)).order) == expected
+    assert list(unfold(signs(root, part.id)).order) == expected
 
 
 def test_signs_are_read_from_a_timewise_score_too() -> None:

@@ -5,43 +5,45 @@ from __future__ import annotations
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from lxml import etree
 
-from annotator.annotation import Prepared, prepare
 from annotator.concert.load import CAUTION, REST, Sounding, load_of, load_of_line, together
+from annotator.deciding import Prepared, prepare_tree
 from annotator.options import Options
 from annotator.score.signs import dynamics
 from tests.unit.tunes import dynamic, note, rest, tune
 
 
-def first_load(prepared: Prepared) -> object:
+def first_load(read: tuple[Prepared, etree._Element]) -> object:
+    prepared, root = read
     played = prepared.played[0]
-    return load_of_line(prepared.written.root, played, played.lines[0], prepared.clock)
+    return load_of_line(root, played, played.lines[0], prepared.clock)
 
 
 def test_seconds_of_playing_rest_high_and_loud() -> None:
     # A beat is a second: C5 p, A5 f two beats, a rest.
     data = tune(dynamic("p") + note("C5") + dynamic("f") + note("A5", 2) + rest())
-    prepared = prepare(data, Options())
+    prepared, root = prepare_tree(data, Options())
     played = prepared.played[0]
-    found = load_of_line(prepared.written.root, played, played.lines[0], prepared.clock)
+    found = load_of_line(root, played, played.lines[0], prepared.clock)
     assert (found.duration, found.playing, found.rest) == (4.0, 3.0, 1.0)
     assert (found.high, found.high_sounding, found.loud) == (2.0, 2.0, 2.0)
     assert (found.longest, found.longest_from, found.longest_to) == (3.0, "1", "1")
-    assert [mark.level for mark in dynamics(prepared.written.root, "P1")] == [-1, 1]
+    assert [mark.level for mark in dynamics(root, "P1")] == [-1, 1]
 
 
 def test_high_is_counted_as_written_for_the_instrument_and_as_it_sounds() -> None:
-    prepared = prepare(tune(note("G5", 4)), Options(instrument="bb-trumpet"))
+    prepared, root = prepare_tree(tune(note("G5", 4)), Options(instrument="bb-trumpet"))
     played = prepared.played[0]
-    found = load_of_line(prepared.written.root, played, played.lines[0], prepared.clock)
+    found = load_of_line(root, played, played.lines[0], prepared.clock)
     # Sounding G5 is A5 written for the B flat trumpet.
     assert (found.high, found.high_sounding, found.loud) == (4.0, 0.0, None)
 
 
 def test_a_repeat_counts_twice() -> None:
     end = '<barline location="right"><repeat direction="backward"/></barline>'
-    once = first_load(prepare(tune(note("C5", 3) + rest()), Options()))
-    twice = first_load(prepare(tune(note("C5", 3) + rest() + end), Options()))
+    once = first_load(prepare_tree(tune(note("C5", 3) + rest()), Options()))
+    twice = first_load(prepare_tree(tune(note("C5", 3) + rest() + end), Options()))
     assert (getattr(once, "playing", 0), getattr(twice, "playing", 0)) == (3.0, 6.0)
     assert getattr(twice, "duration", 0) == 8.0
 

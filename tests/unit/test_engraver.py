@@ -10,9 +10,9 @@ from pathlib import Path
 import pytest
 
 import annotator
+from annotator.engraving.engraving import Engraving
+from annotator.engraving.paper import paper
 from annotator.errors import BadOption, UnreadableScore
-from annotator.sheets.engraving import Engraving
-from annotator.sheets.paper import paper
 from workers.engraver import Engraver, EngravingFailed, Sheets
 
 DEMO = next((Path(__file__).parents[2] / "demo_scores").glob("11_*"))

@@ -22,12 +22,12 @@ from hypothesis import strategies as st
 from lxml import etree
 
 import annotator
+from annotator.engraving import layout
+from annotator.engraving.clearance import clear
+from annotator.engraving.copy_source import Bar, copy_part, parse
+from annotator.engraving.engraving import Engraving, to_pdf
+from annotator.engraving.paper import PAPERS, paper
 from annotator.errors import BadOption, NoTrumpetPart, UnreadableScore
-from annotator.sheets import engraving_layout as layout
-from annotator.sheets.engraving import Engraving, to_pdf
-from annotator.sheets.engraving_clearance import clear
-from annotator.sheets.engraving_source import Bar, copy_part, parse
-from annotator.sheets.paper import PAPERS, paper
 
 DEMOS = sorted((Path(__file__).parents[2] / "demo_scores").glob("*.*xml")) + sorted(
     (Path(__file__).parents[2] / "demo_scores").glob("*.mxl")

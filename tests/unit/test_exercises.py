@@ -11,12 +11,12 @@ from hypothesis import strategies as st
 from lxml import etree
 
 import annotator
-from annotator.annotation import prepare
+from annotator.deciding import prepare
 from annotator.errors import NothingToPractise
+from annotator.exercises.choice import FEW, MOST, choose
+from annotator.exercises.exercises import CAUTION, UNFLAGGED, exercises, metronome_number
 from annotator.options import Options
 from annotator.score.shapes import number_of, text_of
-from annotator.sheets.exercise_choice import FEW, MOST, choose
-from annotator.sheets.exercises import CAUTION, UNFLAGGED, exercises, metronome_number
 from tests.musicxml_schema import schema_errors
 
 DEMO_FOLDER = Path(__file__).parents[2] / "demo_scores"

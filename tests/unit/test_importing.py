@@ -13,11 +13,11 @@ from hypothesis import strategies as st
 
 from annotator.errors import UnreadableScore
 from annotator.findings import Finding
+from annotator.importing import importing
+from annotator.importing.formats import format_of
+from annotator.importing.importing import LARGEST, to_musicxml
 from annotator.instruments import load
 from annotator.reading import is_trumpet, segments
-from annotator.score import importing
-from annotator.score.import_formats import format_of
-from annotator.score.importing import LARGEST, to_musicxml
 from annotator.score.model import Part
 from annotator.score.reader import open_text, read
 from annotator.score.source import open_source

@@ -7,9 +7,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from annotator.fingering import ReadNote, plan
-from annotator.fingering.ornaments import key_alter, neighbour, neighbours, read_ornament
+from annotator.fingering.ornaments import neighbour, neighbours, read_ornament
 from annotator.instruments import load
-from annotator.pitch import Interval, Pitch, transpose
+from annotator.keys import alters_of_key
+from annotator.pitch import STEPS, Interval, Pitch, transpose
 from annotator.score.model import Ornament
 
 TRILL = Ornament("trill-mark")
@@ -22,7 +23,7 @@ def test_key_signatures_against_music21(fifths: int) -> None:
     signature = KeySignature(fifths)
     altered = {pitch.step: pitch.accidental.alter for pitch in signature.alteredPitches if pitch.accidental}
     for step in "CDEFGAB":
-        assert key_alter(step, fifths) == altered.get(step, 0)
+        assert alters_of_key(fifths)[STEPS.index(step)] == altered.get(step, 0)
 
 
 @pytest.mark.parametrize(

@@ -8,8 +8,8 @@ from typing import Any
 import pytest
 
 import annotator
-from annotator.sheets.engraving import Engraving
-from api.part_view import crooks, groups, page_of
+from annotator.engraving.engraving import Engraving
+from api.page.part_view import crooks, groups, page_of
 
 DEMOS = sorted((Path(__file__).parents[2] / "demo_scores").glob("*.*xml"))
 

@@ -8,7 +8,7 @@ from pathlib import Path
 from lxml import etree
 
 import annotator
-from annotator.sheets.transposed import transposed_part
+from annotator.transposed import transposed_part
 from tests.unit.parts import NoteText, part_xml
 
 DEMO = Path(__file__).parents[2] / "demo_scores"

@@ -1,0 +1,96 @@
+"""Files in and out: what every command that works on files does alike."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable, Iterator, Sequence
+from pathlib import Path
+from typing import Any
+
+import click
+
+from annotator.errors import BadOption, CrooklineError
+
+SCORE_SUFFIXES = (".musicxml", ".xml", ".mxl")
+MANY = 3
+"""From so many files on a progress bar is worth its place."""
+
+
+def destinations(files: Sequence[Path], out: Path, suffix: str | None = None) -> list[Path]:
+    """Where each of ``files`` goes: ``out`` itself for one file, a name in the folder ``out`` else.
+
+    ``suffix`` replaces the files' own in a folder. Raises click.UsageError when several files would
+    go to one name.
+    """
+    folder = out.is_dir() or len(files) > 1 or str(out).endswith(("/", "\\"))
+    if not folder:
+        targets = [out]
+    else:
+        targets = [out / (file.name if suffix is None else file.stem + suffix) for file in files]
+        doubles = {target.name for target in targets if targets.count(target) > 1}
+        if doubles:
+            raise click.UsageError(
+                f"several files are called {', '.join(sorted(doubles))}; give each folder a call of its own"
+            )
+    for file, target in zip(files, targets, strict=True):
+        if target.exists() and target.resolve() == file.resolve():
+            raise click.UsageError(f"{target} would be written over; choose another -o")
+    return targets
+
+
+def write(target: Path, data: bytes) -> None:
+    """Write ``data`` to ``target`` whole or not at all; folders are made."""
+    target.parent.mkdir(parents=True, exist_ok=True)
+    temporary = target.with_name(f".{target.name}.partial")
+    temporary.write_bytes(data)
+    temporary.replace(target)
+
+
+def each(files: Sequence[Path], targets: Sequence[Path], work: Callable[[Path, Path], Any]) -> list[Any]:
+    """``work(file, target)`` for every file; a failure is told on stderr and the others go on.
+
+    Returns what the successful ones returned; the command then ends with status 1 if one failed.
+    A wrong option ends it at once, with status 2.
+    """
+    done = []
+    failed = 0
+    for file, target in tracked(list(zip(files, targets, strict=True))):
+        try:
+            done.append(work(file, target))
+        except BadOption as error:
+            # Wrong for every file alike.
+            raise click.UsageError(str(error)) from None
+        except CrooklineError as error:
+            failed += 1
+            click.echo(f"{file}: {error}", err=True)
+        except OSError as error:
+            failed += 1
+            click.echo(f"{file}: {error.strerror or error}", err=True)
+    if failed:
+        click.get_current_context().call_on_close(lambda: sys.exit(1))
+    return done
+
+
+def tracked(pairs: list[tuple[Path, Path]]) -> Iterator[tuple[Path, Path]]:
+    """The pairs, with a progress bar on stderr while they are worked on, if a person looks on."""
+    if len(pairs) < MANY or not sys.stderr.isatty():
+        yield from pairs
+        return
+    from rich.console import Console  # noqa: PLC0415 - only a terminal needs it
+    from rich.progress import track  # noqa: PLC0415
+
+    yield from track(pairs, description="parts", console=Console(stderr=True), transient=True)
+
+
+def read_score(file: Path) -> tuple[bytes, list[dict[str, Any]]]:
+    """A file as MusicXML, and what reading it lost. Other formats are imported. Raises CrooklineError."""
+    data = file.read_bytes()
+    if file.suffix.lower() in SCORE_SUFFIXES:
+        return data, []
+    from annotator.importing.importing import to_musicxml  # noqa: PLC0415 - other formats are rare
+
+    converted, findings = to_musicxml(data, file.name)
+    return converted, [
+        {"code": each.code, "part": each.part, "measure": each.measure, "message": each.message}
+        for each in findings
+    ]

@@ -1,0 +1,151 @@
+"""Is there rest enough to change the instrument or the mute? The seconds needed are in ``rests.toml``."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+import unicodedata
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+from itertools import pairwise
+from pathlib import Path
+from typing import Any
+
+from annotator.findings import Finding
+from annotator.played import PlayedPart
+from annotator.score.model import Line
+from annotator.timing import Clock
+
+INSTRUMENT, MUTE_IN, MUTE_OUT = "instrument", "mute-in", "mute-out"
+_SAID = {
+    MUTE_IN: "putting the mute in",
+    MUTE_OUT: "taking the mute out",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Need:
+    """A row of the table: ``seconds`` of rest that a change of this ``kind`` wants, and ``why``."""
+
+    kind: str
+    seconds: float
+    unit: str
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """A change asked for: in measure index ``measure``, at ``position`` (quarters), with ``rest`` seconds
+    between the notes on either side (infinite where one side has none)."""
+
+    kind: str
+    position: float
+    measure: int
+    rest: float
+    text: str
+
+
+@lru_cache(maxsize=1)
+def needs() -> dict[str, Need]:
+    """The table by kind."""
+    rows = _table()["change"]
+    return {row["kind"]: Need(row["kind"], float(row["seconds"]), row["unit"], row["why"]) for row in rows}
+
+
+def rest_around(lines: Sequence[Line], position: float, clock: Clock) -> float:
+    """Seconds between the last note that begins before ``position`` and the first from there on.
+
+    ``lines`` are those of the player who changes. Infinite where one side has no notes; 0 where a note
+    sounds across.
+    """
+    before = [note for line in lines for note in line.notes if note.onset < position - 1e-6]
+    after = [note.onset for line in lines for note in line.notes if note.onset >= position - 1e-6]
+    if not before or not after:
+        return float("inf")
+    ended = max(note.onset + note.duration for note in before)
+    return max(0.0, clock.seconds(min(after)) - clock.seconds(ended))
+
+
+def mute_changes(played: PlayedPart, clock: Clock) -> list[Change]:
+    """Every place where words ask for a mute or for its removal."""
+    part = played.part
+    found = []
+    for words in part.words:
+        kind = mute_kind(words.text)
+        if kind is None:
+            continue
+        # Words of a change stand where the hand is free, in the rest, or over the first note with it.
+        rest = rest_around(part.lines, words.position, clock)
+        found.append(Change(kind, words.position, words.measure, rest, words.text))
+    return found
+
+
+def crook_changes(played: PlayedPart, clock: Clock) -> list[Change]:
+    """Every place where the crook changes: a player with the instrument named would change it there."""
+    segments = played.reading.segments
+    return [
+        Change(
+            INSTRUMENT,
+            segment.from_position,
+            segment.from_measure_index,
+            rest_around(played.part.lines, segment.from_position, clock),
+            f"from {before.crook.name} to {segment.crook.name}",
+        )
+        for before, segment in pairwise(segments)
+        if segment.crook.sounding != before.crook.sounding or segment.family != before.family
+    ]
+
+
+def mute_kind(text: str) -> str | None:
+    """``mute-in``, ``mute-out`` or None, by the words of the table; the removal first ("senza sord.")."""
+    folded = unicodedata.normalize("NFKD", text.casefold())
+    plain = " ".join("".join(letter for letter in folded if not unicodedata.combining(letter)).split())
+    removal, use = _patterns()
+    if removal.search(plain):
+        return MUTE_OUT
+    return MUTE_IN if use.search(plain) else None
+
+
+def rest_findings(played: PlayedPart, clock: Clock) -> tuple[Finding, ...]:
+    """A finding for each change that has less rest than the table asks for.
+
+    A change of crook is no trouble to a player who stays on one trumpet and reads it: the finding
+    says so.
+    """
+    part = played.part
+    found = []
+    for change in (*crook_changes(played, clock), *mute_changes(played, clock)):
+        need = needs()[change.kind]
+        if change.rest >= need.seconds:
+            continue
+        number = part.measures[change.measure].number if change.measure < len(part.measures) else None
+        if change.kind == INSTRUMENT:
+            message = (
+                f"the crook changes {change.text} with {change.rest:.1f} s of rest, and taking another "
+                f"trumpet wants {need.seconds:g} s: stay on one trumpet and read the new crook"
+            )
+            found.append(Finding("short-rest-to-change", message, part.id, number))
+        else:
+            message = (
+                f"“{change.text}” with {change.rest:.1f} s of rest, and {_SAID[change.kind]} wants "
+                f"{need.seconds:g} s: have the mute at hand, or agree with a colleague"
+            )
+            found.append(Finding("short-rest-for-mute", message, part.id, number))
+    return tuple(found)
+
+
+@lru_cache(maxsize=1)
+def _patterns() -> tuple[re.Pattern[str], re.Pattern[str]]:
+    words = _table()["mute"]
+    out, use = (
+        re.compile(rf"(?<!\w)(?:{'|'.join(map(re.escape, sorted(words[key], key=len, reverse=True)))})")
+        for key in ("out", "in")
+    )
+    return out, use
+
+
+@lru_cache(maxsize=1)
+def _table() -> dict[str, Any]:
+    with (Path(__file__).parent / "rests.toml").open("rb") as file:
+        return tomllib.load(file)

@@ -1,0 +1,147 @@
+"""How the central values come about: a score read, and everything decided about each of its trumpet parts."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+from lxml import etree
+
+from annotator.findings import Finding
+from annotator.fingering import PlayedNote, ReadNote, plan
+from annotator.fingering.ornaments import read_ornament
+from annotator.fingering.phrases import second_plans
+from annotator.instruments import Instrument, load
+from annotator.options import Options
+from annotator.pitch import Pitch
+from annotator.played import PlayedLine, PlayedPart
+from annotator.reading import is_trumpet, segments
+from annotator.reading.names import is_other_instrument
+from annotator.reading.stretches import stretch_at
+from annotator.score.model import Line, Note, Ornament, Part, Score
+from annotator.score.ours import without_marks
+from annotator.score.places import Places
+from annotator.score.reader import OpenScore, Order, open_text, read
+from annotator.score.source import Source, open_source
+from annotator.timing import Clock
+
+_JOINED = 0.02
+"""Quarters of gap that still count as joined: programs round what they play."""
+
+
+@dataclass(frozen=True, slots=True)
+class Prepared:
+    """A score that has been read, without any marks of ours in it, and what is played on every note.
+
+    ``text`` is the score's, ``places`` where things stand in it, ``order`` that of its parts.
+    """
+
+    source: Source
+    text: str
+    places: Places
+    order: Order
+    score: Score
+    instrument: Instrument
+    played: tuple[PlayedPart, ...]
+    clock: Clock
+
+
+def prepare(data: bytes, options: Options) -> Prepared:
+    """Read ``data`` and decide what is played on every note. Raises as ``annotate`` does."""
+    source, written, score = _without_tree(data, options)
+    return _decide(source, written, score, options)
+
+
+def prepare_tree(data: bytes, options: Options) -> tuple[Prepared, etree._Element]:
+    """As ``prepare``, and the root of the tree that was read, for those who look for more in it."""
+    source, opened, score = _read(data, options)
+    return _decide(source, (opened.text, opened.places, opened.order), score, options), opened.root
+
+
+def _without_tree(data: bytes, options: Options) -> tuple[Source, tuple[str, Places, Order], Score]:
+    # The tree goes here, when it has said all it knows: half of the memory a score takes is its.
+    source, opened, score = _read(data, options)
+    return source, (opened.text, opened.places, opened.order), score
+
+
+def _read(data: bytes, options: Options) -> tuple[Source, OpenScore, Score]:
+    source = open_source(data)
+    text = without_marks(source.text)
+    # An .mxl's other members stay where they are; only the score's own bytes are parsed.
+    xml = source.xml if text == source.text else text.encode(source.encoding, "xmlcharrefreplace")
+    opened = open_text(text, xml)
+    return source, opened, read(opened, options.part, is_trumpet, is_other_instrument)
+
+
+def _decide(source: Source, written: tuple[str, Places, Order], score: Score, options: Options) -> Prepared:
+    instrument = load(options.instrument) if isinstance(options.instrument, str) else options.instrument
+    clock = Clock(score.tempos)
+    played = tuple(_play(part, score, instrument, clock, options) for part in score.parts)
+    return Prepared(source, *written, score, instrument, played, clock)
+
+
+def _play(part: Part, score: Score, instrument: Instrument, clock: Clock, options: Options) -> PlayedPart:
+    reading = segments(part, instrument, options.crook, score.parts)
+    at = stretch_at(part, reading, options.key)
+    lines = []
+    findings = list(reading.findings)
+    for line in part.lines:
+        pitches = [at(note.onset).read[note.pitch] for note in line.notes]
+        read_notes = _read_notes(part, line.notes, pitches, clock)
+        how = plan(read_notes, instrument, options.profile)
+        second = None
+        if options.second_best:
+            second = tuple(
+                second_plans(
+                    line.notes,
+                    read=read_notes,
+                    how=how,
+                    measures=part.measures,
+                    instrument=instrument,
+                    profile=options.profile,
+                )
+            )
+        lines.append(PlayedLine(line, tuple(pitches), how, second))
+        findings += _note_findings(part, line, pitches, how)
+    return PlayedPart(part, reading, at, tuple(lines), tuple(findings))
+
+
+def _read_notes(part: Part, notes: Sequence[Note], pitches: Sequence[Pitch], clock: Clock) -> list[ReadNote]:
+    seconds = clock.seconds
+    make = tuple.__new__
+    found: list[ReadNote] = []
+    end, end_seconds = float("-inf"), 0.0
+    for note, pitch in zip(notes, pitches, strict=True):
+        start, duration = note.onset, note.duration
+        onset = end_seconds if start == end else seconds(start)
+        joined = start - end < _JOINED and not note.breath
+        end = start + duration
+        end_seconds = seconds(end) if duration else onset
+        # Named in the part as written, so that a line read without a key signature has them too.
+        ornaments = _ornaments_read(part, note, pitch) if note.ornaments else ()
+        length = end_seconds - onset
+        read = (pitch, onset, length, note.slurred, joined, note.grace, ornaments, 0, duration)
+        found.append(make(ReadNote, read))
+    return found
+
+
+def _ornaments_read(part: Part, note: Note, pitch: Pitch) -> tuple[Ornament, ...]:
+    fifths = next((key.fifths for key in reversed(part.keys) if key.position <= note.onset), 0)
+    return tuple(read_ornament(each, note.pitch, fifths, pitch) for each in note.ornaments)
+
+
+def _note_findings(
+    part: Part, line: Line, pitches: Sequence[Pitch], how: Sequence[PlayedNote]
+) -> Iterator[Finding]:
+    for note, pitch, played in zip(line.notes, pitches, how, strict=True):
+        measure = part.measures[note.measure].number
+        if played.fingering is None:
+            yield Finding("out-of-range", f"{pitch.name} as read: {played.why}", part.id, measure)
+        elif note.printed and played.fingering.valves not in note.printed:
+            yield Finding(
+                "printed-fingering",
+                f"{pitch.name} as read is printed as {', '.join(note.printed)}, and would be "
+                f"{played.fingering.valves} here; the printed one stays",
+                part.id,
+                measure,
+            )

@@ -1,0 +1,1 @@
+"""Practice made from a part's own worst crossings."""

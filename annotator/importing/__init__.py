@@ -1,0 +1,1 @@
+"""Other formats, brought to MusicXML."""

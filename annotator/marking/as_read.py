@@ -1,0 +1,113 @@
+"""What a part's notes become on the instrument in hand: pitches, accidentals and keys, measure by measure.
+
+The cue line and the transposed part are both written from this.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from itertools import groupby, pairwise
+
+from annotator.marking.rewrite import attributes_xml, key_xml, pitch_xml
+from annotator.reading import Accidental, accidentals
+from annotator.reading.accidentals import Staff
+from annotator.reading.stretches import Stretch, StretchAt
+from annotator.score.model import SAME_PLACE, Head, Key, Part
+
+
+@dataclass(frozen=True, slots=True)
+class ReadPart:
+    """``notes`` gives for each pitched note's number the XML of its pitch and accidental ("" for none).
+
+    ``keys`` are the signatures to write, each where it changes (of 0 fifths in a part that has none).
+    """
+
+    notes: dict[int, tuple[str, str]]
+    keys: tuple[Key, ...]
+
+
+def read_part(part: Part, at: StretchAt) -> ReadPart:
+    """``part`` as read: every head's pitch and accidental, and the keys."""
+    keys: list[Key] = []
+    for stretch in at.stretches:
+        fifths = stretch.read_fifths
+        if fifths is not None and (not keys or keys[-1].fifths != fifths):
+            keys.append(Key(stretch.position, stretch.measure, fifths))
+    if not keys and part.keys:
+        keys = [Key(0.0, 0, 0)]
+    notes: dict[int, tuple[str, str]] = {}
+    staves: dict[int, Staff] = {}
+    for heads in _measures(part.heads):
+        begun: set[int] = set()
+        for number, stretch, run in _runs(heads, at):
+            staff = staves.get(number)
+            if staff is None:
+                staff = staves[number] = Staff()
+            read = stretch.read
+            pitches = [read[head.pitch] for head in run]
+            signs = accidentals(
+                [(pitch, head.tied) for pitch, head in zip(pitches, run, strict=True)],
+                stretch.read_fifths or 0,
+                staff,
+                new_bar=number not in begun,
+            )
+            begun.add(number)
+            for head, pitch, sign in zip(run, pitches, signs, strict=True):
+                accidental = _sign_xml(sign) if sign is not None and not head.fraction else ""
+                notes[head.place] = (pitch_xml(pitch, head.fraction), accidental)
+    return ReadPart(notes, tuple(keys))
+
+
+def key_changes(part: Part, read: ReadPart, measure: int) -> tuple[dict[str, str], dict[int, str]]:
+    """The keys that ``measure`` (an index) begins with, and those before a note in it.
+
+    The first as children for the measure's ``<attributes>``, the others as XML by note number.
+    """
+    extra: dict[str, str] = {}
+    before: dict[int, str] = {}
+    for key in read.keys:
+        if key.measure != measure:
+            continue
+        later = [
+            head.place
+            for head in part.heads
+            if head.measure == measure and head.onset >= key.position - SAME_PLACE
+        ]
+        if key.position - part.measures[measure].start < SAME_PLACE or not later:
+            extra["key"] = key_xml(key.fifths)
+        else:
+            before[later[0]] = attributes_xml("", {"key": key_xml(key.fifths)})
+    return extra, before
+
+
+def _measures(heads: Sequence[Head]) -> Iterator[list[Head]]:
+    """The heads of each measure that has any."""
+    first = 0
+    for index in range(1, len(heads) + 1):
+        if index == len(heads) or heads[index].measure != heads[first].measure:
+            yield list(heads[first:index])
+            first = index
+
+
+def _runs(heads: list[Head], at: StretchAt) -> Iterator[tuple[int, Stretch, list[Head]]]:
+    """A measure's heads as the eye meets them: staff by staff, left to right, in runs of one stretch.
+
+    Voices follow one another in the file, but an accidental rules its staff from left to right.
+    """
+    first = heads[0]
+    ordered = all(
+        earlier.staff == later.staff and earlier.onset <= later.onset for earlier, later in pairwise(heads)
+    )
+    if ordered and at(first.onset) is at(heads[-1].onset):
+        yield first.staff, at(first.onset), heads
+        return
+    heads = sorted(heads, key=lambda head: (head.staff, head.onset))
+    for (staff, _), run in groupby(heads, key=lambda head: (head.staff, at(head.onset).position)):
+        same = list(run)
+        yield staff, at(same[0].onset), same
+
+
+def _sign_xml(sign: Accidental) -> str:
+    courtesy = ' cautionary="yes"' if sign.cautionary else ""
+    return f"<accidental{courtesy}>{sign.name}</accidental>"

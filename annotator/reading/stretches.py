@@ -1,0 +1,92 @@
+"""A part cut into stretches of one crook and one key: what each written pitch is read as there."""
+
+from __future__ import annotations
+
+from bisect import bisect_right
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+from annotator.keys import interval_in_key, read_key, read_pitch
+from annotator.pitch import Interval, Pitch
+from annotator.reading.model import Reading, Segment
+from annotator.score.model import SAME_PLACE, Key, Part
+
+
+def signature_of(part: Part, key: str = "auto") -> Part:
+    """``part`` with the key signatures its reading is to have.
+
+    ``key`` is ``auto``, ``signature`` or ``none``.
+
+    Old parts have none, and a transposed line then keeps to accidentals; programs write such a part
+    as zero sharps or flats throughout, which looks the same on the page.
+    """
+    if key == "signature":
+        return part if part.keys else replace(part, keys=(Key(0.0, 0, 0),))
+    if key == "auto" and any(each.fifths for each in part.keys):
+        return part
+    return replace(part, keys=()) if part.keys else part
+
+
+class ReadPitches(dict[Pitch, Pitch]):
+    """Pitches as read at ``interval``, each worked out once."""
+
+    def __init__(self, interval: Interval) -> None:
+        super().__init__()
+        self._interval = interval
+
+    def __missing__(self, pitch: Pitch) -> Pitch:
+        found = self[pitch] = read_pitch(pitch, self._interval)
+        return found
+
+
+@dataclass(frozen=True, slots=True)
+class Stretch:
+    """A stretch of a part with one segment and one key: what a cue line is written by.
+
+    ``read_fifths`` is the key signature read, None where there is none. ``interval`` is the segment's,
+    or its enharmonic where the key would pass six sharps or flats. ``read`` gives the pitch read for a
+    pitch written.
+    """
+
+    position: float
+    measure: int
+    segment: Segment
+    interval: Interval
+    read_fifths: int | None
+    read: ReadPitches
+
+
+class StretchAt:
+    """Looks up the stretch in force at a position of a part."""
+
+    def __init__(self, found: Sequence[Stretch]) -> None:
+        self.stretches = tuple(found)
+        self._starts = [stretch.position for stretch in found]
+        self._only = found[0] if len(found) == 1 else None
+
+    def __call__(self, position: float) -> Stretch:
+        if self._only is not None:
+            return self._only
+        return self.stretches[max(0, bisect_right(self._starts, position + SAME_PLACE) - 1)]
+
+
+def stretch_at(part: Part, reading: Reading, key: str = "auto", *, old_part: bool = False) -> StretchAt:
+    """The stretches of ``part``, with key signatures as ``key`` asks (see ``signature_of``).
+
+    ``old_part``: instead of what the player reads, how an old part would have been written for the
+    crook named or inferred, where that can be said.
+    """
+    keys = signature_of(part, key).keys
+    cuts = {segment.from_position: segment.from_measure_index for segment in reading.segments}
+    cuts |= {each.position: each.measure for each in keys}
+    found: list[Stretch] = []
+    for position, measure in sorted(cuts.items()):
+        written = next(
+            (each.fifths for each in reversed(keys) if each.position <= position + SAME_PLACE), None
+        )
+        segment = reading.at(position)
+        wanted = segment.old_part if old_part and segment.old_part is not None else segment.read
+        interval = interval_in_key(wanted, written or 0)
+        read = None if written is None else read_key(written, interval)
+        found.append(Stretch(position, measure, segment, interval, read, ReadPitches(interval)))
+    return StretchAt(found)

@@ -1,1 +1,0 @@
-"""What is made from a part: cue line, transposed part, chart, engraved pages."""

@@ -1,0 +1,207 @@
+"""The whole part written out for the instrument in hand, as a player would put it on the stand."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+
+from annotator.annotation import annotate
+from annotator.deciding import Prepared, prepare
+from annotator.marking.as_read import ReadPart, key_changes, read_part
+from annotator.marking.rewrite import (
+    attributes_xml,
+    escaped,
+    note_xml,
+    transpose_xml,
+)
+from annotator.options import Options
+from annotator.pitch import Pitch, transpose
+from annotator.played import PlayedPart
+from annotator.reading.changes import read_change
+from annotator.reading.names import read_heading
+from annotator.score.places import Container, Element, Places
+
+Edit = tuple[int, int, str]
+
+_NUMBERED = re.compile(r"\b(\d+(?:\s*[,+/&–-]\s*\d+)*|IV|I{1,3})\b")
+_NAMES = re.compile(
+    r"<(part-name|part-abbreviation|instrument-name|instrument-abbreviation|instrument-sound"
+    r"|part-name-display|part-abbreviation-display)(?=[\s>])[^>]*>.*?</\1\s*>",
+    re.DOTALL,
+)
+_CREDIT_WORDS = re.compile(r"(<credit-words(?=[\s>])[^>]*>)(.*?)(</credit-words\s*>)", re.DOTALL)
+_WORDS = re.compile(r"<words(?=[\s>])[^>]*>(.*?)</words\s*>", re.DOTALL)
+_CLAUSES = re.compile(r"[,;]|(?<!\d)\.\s(?=[^.]*\bin\b)")
+_ROOT = re.compile(
+    r"<(root|bass)-step(?=[\s>])[^>]*>\s*([A-G])\s*</\1-step\s*>"
+    r"(?:\s*<\1-alter(?=[\s>])[^>]*>\s*(-?\d+)\s*</\1-alter\s*>)?"
+)
+_HARMONY = re.compile(r"<harmony(?=[\s>]).*?</harmony\s*>", re.DOTALL)
+_PART_GROUP = re.compile(r"\s*<part-group(?=[\s>]).*?(?:</part-group\s*>|/>)", re.DOTALL)
+
+
+def transposed_part(data: bytes, options: Options | None = None, name: str = "") -> bytes:
+    """The file's trumpet parts, and only they, as the player reads them on ``options.instrument``.
+
+    Key signatures, accidentals, headings and ``<transpose>`` follow; words that changed the crook go.
+    ``options.mark`` says which marks to add (none but those asked for; a cue line never, since
+    nothing is left to transpose). Raises as ``annotate`` does.
+    """
+    options = options or Options(mark=())
+    prepared = prepare(data, options)
+    text = prepared.text
+    edits = sorted(_edits(prepared, prepared.places))
+    pieces: list[str] = []
+    done = 0
+    for start, end, new in edits:
+        if start < done:
+            continue
+        pieces += (text[done:start], new)
+        done = end
+    pieces.append(text[done:])
+    written = prepared.source.with_text("".join(pieces))
+    marks = tuple(mark for mark in options.mark if mark != "cue")
+    if not marks:
+        return written
+    # Everything is written for the instrument now; crooks the user named were for the original.
+    return annotate(written, replace(options, mark=marks, crook="auto", part=()), name).data
+
+
+@dataclass(frozen=True, slots=True)
+class _Heading:
+    """A part's heading for the instrument: ``name`` in full, ``short`` for the later systems."""
+
+    name: str
+    short: str
+    sound: str
+
+    def of(self, tag: str) -> str:
+        if tag == "instrument-sound":
+            return self.sound
+        return self.short if "abbreviation" in tag else self.name
+
+
+def _edits(prepared: Prepared, places: Places) -> Iterator[Edit]:
+    text = prepared.text
+    played = {each.part.id: each for each in prepared.played}
+    yield from _part_list(prepared, places, played)
+    headings = {}
+    for part_id, each in played.items():
+        headings[part_id] = _heading(each, prepared)
+        yield from _music(text, places, each, prepared)
+    for part_id, element in zip(prepared.order.music, places.parts, strict=True):
+        if part_id not in played:
+            yield _with_indent(text, element), element.end, ""
+    first = next(iter(headings.values()))
+    start = places.parts[0].start if places.parts else len(text)
+    for words in _CREDIT_WORDS.finditer(text, 0, start):
+        if read_heading(words.group(2), title=True) is not None:
+            yield words.start(2), words.end(2), escaped(first.name)
+
+
+def _heading(played: PlayedPart, prepared: Prepared) -> _Heading:
+    number = _NUMBERED.search(played.part.name)
+    instrument = prepared.instrument
+    kind, _, key = instrument.name.partition(" in ")
+    name = " ".join(filter(None, (kind, number.group(1) if number else "", f"in {key}" if key else "")))
+    return _Heading(name, _short(name), instrument.sound)
+
+
+def _short(name: str) -> str:
+    """ "Trumpet in C" → "Tpt. in C": the abbreviation of the trade, other words as they are."""
+    return name.replace("Piccolo", "Picc.").replace("Trumpet", "Tpt.").replace("trumpet", "tpt.")
+
+
+def _part_list(prepared: Prepared, places: Places, played: dict[str, PlayedPart]) -> Iterator[Edit]:
+    text = prepared.text
+    for part_id, element in zip(prepared.order.headers, places.score_parts, strict=True):
+        if part_id not in played:
+            yield _with_indent(text, element), element.end, ""
+            continue
+        heading = _heading(played[part_id], prepared)
+        for match in _NAMES.finditer(text, element.start, element.end):
+            tag = match.group(1)
+            new = "" if tag.endswith("-display") else f"<{tag}>{escaped(heading.of(tag))}</{tag}>"
+            yield match.start(), match.end(), new
+    if len(played) < len(prepared.order.headers) and places.score_parts:
+        first = text.find("<part-list")
+        for group in _PART_GROUP.finditer(text, first, places.parts[0].start if places.parts else len(text)):
+            yield group.start(), group.end(), ""
+
+
+def _music(text: str, places: Places, played: PlayedPart, prepared: Prepared) -> Iterator[Edit]:
+    part = played.part
+    read = read_part(part, played.at)
+    for index, number in enumerate(part.containers):
+        container = places.containers[number]
+        extra, before = key_changes(part, read, index)
+        if index == 0:
+            extra["transpose"] = transpose_xml(prepared.instrument.transposition)
+        yield from _measure(text, container, read, extra, before)
+        position = part.measures[index].start
+        for harmony in _HARMONY.finditer(text, container.element.start, container.element.end):
+            yield from _chord_symbol(harmony, played, position)
+
+
+def _measure(
+    text: str, container: Container, read: ReadPart, extra: dict[str, str], before: dict[int, str]
+) -> Iterator[Edit]:
+    number = container.first_note
+    extra = {tag: xml for tag, xml in extra.items() if xml}
+    for child in container.children:
+        if child.tag == "note":
+            if extra:
+                yield child.start, child.start, attributes_xml("", extra)
+                extra = {}
+            pitch, accidental = read.notes.get(number, ("", ""))
+            new = note_xml(text[child.start : child.end], pitch, accidental)
+            yield child.start, child.end, before.get(number, "") + new
+            number += 1
+        elif child.tag == "attributes":
+            yield child.start, child.end, attributes_xml(text[child.start : child.end], extra, keep_all=True)
+            extra = {}
+        elif child.tag == "direction":
+            yield from _change_words(text, child)
+    if extra and container.element.opened < container.element.end:
+        yield container.element.opened, container.element.opened, attributes_xml("", extra)
+
+
+def _change_words(text: str, direction: Element) -> Iterator[Edit]:
+    """Words that send the player to another crook go, since what is written out needs no change.
+
+    What stands beside them ("muta in C, senza sord.") stays.
+    """
+    found = list(_WORDS.finditer(text, direction.start, direction.end))
+    if not found or read_change(" ".join(match.group(1).strip() for match in found)) is None:
+        return
+    kept = []
+    for match in found:
+        clauses = [clause for clause in _CLAUSES.split(match.group(1)) if clause.strip()]
+        left = [clause.strip() for clause in clauses if read_change(clause) is None]
+        kept.append((match, left, len(left) < len(clauses)))
+    if not any(changed for _, _, changed in kept):
+        # The change is spread over several <words>; none of them means anything alone.
+        kept = [(match, [], True) for match in found]
+    alone = "<sound" not in text[direction.start : direction.end]
+    if alone and not any(left for _, left, _ in kept):
+        yield _with_indent(text, direction), direction.end, ""
+        return
+    for match, left, changed in kept:
+        if changed:
+            yield match.start(1), match.end(1), ", ".join(left)
+
+
+def _chord_symbol(harmony: re.Match[str], played: PlayedPart, position: float) -> Iterator[Edit]:
+    interval = played.at(position).interval
+    for root in _ROOT.finditer(harmony.string, harmony.start(), harmony.end()):
+        kind, step, alter = root.groups()
+        new = transpose(Pitch(step, int(alter or 0), 4), interval)
+        sign = f"<{kind}-alter>{new.alter}</{kind}-alter>" if new.alter else ""
+        yield root.start(), root.end(), f"<{kind}-step>{new.step}</{kind}-step>{sign}"
+
+
+def _with_indent(text: str, element: Element) -> int:
+    """Where ``element`` starts, its line's white space before it included."""
+    before = text.rfind("\n", 0, element.start)
+    return before if before >= 0 and not text[before : element.start].strip() else element.start

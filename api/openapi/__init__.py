@@ -1,0 +1,1 @@
+"""The description of the service, for programs and for people."""
