@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import lru_cache
 
 from annotator.lazy_pattern import LazyPattern
-from annotator.reading.names import Named, crook_of, family_in, read_heading
+from annotator.reading.names import crook_of, family_in, read_heading
+from annotator.reading.said import Change, Named, Players, Said
 from annotator.reading.vocabulary import (
     INSTRUMENT,
     NOTE,
@@ -18,23 +19,6 @@ from annotator.reading.vocabulary import (
     normalise,
     whole_word,
 )
-
-
-@dataclass(frozen=True, slots=True)
-class Change:
-    """A change word. ``announces``: made in the coming rest; otherwise from here on.
-
-    ``named.crook`` is None where only an instrument is named; ``one_player``: the words speak to one
-    of several players ("2. muta in F"). ``bare``: no more than an instrument's name, which may also
-    be the label of cue notes.
-    """
-
-    named: Named
-    text: str
-    announces: bool
-    one_player: bool = False
-    bare: bool = False
-
 
 _THEN = rf"(?>{whole_word(TABLE['changes']['then'])}|{REGISTER}|[\s.:-])*?"
 _ANNOUNCING = whole_word(TABLE["changes"]["announces"])
@@ -58,7 +42,7 @@ _ALONE_INSTRUMENT = LazyPattern(rf"{_NUMBERED}(?:{_ALONE_WORDS}[\s.:-]*)?(?P<wha
 _PICCOLO = LazyPattern(rf"(?:{alternation(TABLE['piccolo']['words'])})\.?{_END}")
 _JUST_INSTRUMENT = LazyPattern(rf"{INSTRUMENT}{_END}")
 _ONE = LazyPattern(
-    r"[(\s]*(?:\d(?:a|o|st|nd|rd|th|da|do|ma|mo)?|[iv]+|primo|prima|secondo|seconda|erste|zweite)[\s.:]+"
+    r"[(\s]*(\d(?:a|o|st|nd|rd|th|da|do|ma|mo)?|[iv]+|primo|prima|secondo|seconda|erste|zweite)[\s.:]+"
     rf"(?:{_ANNOUNCING})"
 )
 
@@ -116,17 +100,55 @@ def read_change(text: str) -> Change | None:
         if announced is None:
             return None
     if announced is not None:
-        return Change(announced, text, True, _ONE.match(plain) is not None)
+        one = _ONE.match(plain)
+        if one is not None:
+            announced = replace(announced, players=(_number(one[1]),))
+        return Change(announced, text, True, spans=((0, len(text)),))
     return _unannounced(plain, text)
+
+
+def _number(word: str) -> int:
+    first = word[:1]
+    if first.isdigit():
+        return int(first)
+    return {"i": 1, "ii": 2, "iii": 3, "iv": 4}.get(word, 2 if word.startswith(("sec", "zw")) else 1)
+
+
+_PLAYERS = LazyPattern(
+    r"(?:(?P<both>a ?(?P<count>[23])|zu ?2|unis(?:ono)?|tutti)|(?P<divided>div(?:isi)?)"
+    r"|(?P<one>[1-4])[.ao]*(?: ?solo)?|(?P<roman>i{1,3}|iv)\.(?: ?solo)?|(?P<solo>solo))\.?\Z"
+)
+
+
+def read_words(text: str) -> Said:
+    """All that a text in mid-part says of crooks, players and mutes."""
+    return Said(text, read_change(text), _players(text))
+
+
+def _players(text: str) -> Players | None:
+    match = _PLAYERS.match(normalise(text))
+    if match is None:
+        return None
+    if match["both"]:
+        return Players((1, 2, 3) if match["count"] == "3" else (1, 2), "together")
+    if match["divided"]:
+        return Players((), "divided")
+    if match["solo"]:
+        return Players((), "solo")
+    return Players((_number(match["one"] or match["roman"]),), "one")
 
 
 def _unannounced(plain: str, text: str) -> Change | None:
     """A change that no announcing word makes: "in C", "Trombe in Re", "to Picc."."""
     opening = _OPENING.match(plain) is not None
     if (alone := _ALONE.match(plain)) is not None:
-        return Change(crook_of(alone), text, opening)
+        return Change(crook_of(alone), text, opening, spans=((0, len(text)),))
     if (heading := read_heading(text, title=True)) is not None:
-        return Change(heading, text, opening)
+        return Change(heading, text, opening, spans=((0, len(text)),))
     bare = _ALONE_INSTRUMENT.match(plain)
     instrument = _instrument_in(bare["what"], whole=True) if bare is not None else None
-    return None if instrument is None else Change(instrument, text, opening, bare=not opening)
+    return (
+        None
+        if instrument is None
+        else Change(instrument, text, opening, bare=not opening, spans=((0, len(text)),))
+    )

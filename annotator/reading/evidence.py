@@ -7,8 +7,9 @@ from dataclasses import dataclass
 from functools import cached_property
 from itertools import accumulate
 
-from annotator.reading.changes import Change, read_change
-from annotator.reading.names import Named, read_heading
+from annotator.reading.changes import read_change
+from annotator.reading.names import read_heading
+from annotator.reading.said import Change, Named
 from annotator.score.model import Part, Words
 
 

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import lru_cache
 
 from annotator.lazy_pattern import LazyPattern
 from annotator.reading.crooks import BY_ID, CROOKS, Crook, crook_named_after
+from annotator.reading.said import Named
 from annotator.reading.vocabulary import (
     BETWEEN,
     FAMILY_OF,
@@ -22,30 +23,6 @@ from annotator.reading.vocabulary import (
     normalise,
     whole_word,
 )
-
-
-@dataclass(frozen=True, slots=True)
-class Named:
-    """What a text says about instrument and crook.
-
-    ``crook`` is None where a note was named that no trumpet is built in, or none was named.
-    ``may_be``: crooks the same words can mean ("in B": B♭, or B♮ in English). ``also``: further
-    crooks in the same text ("Trumpet in F/C"). ``family``: ``trumpet``, ``cornet``, ``flugelhorn``,
-    ``piccolo`` or ``""`` where only a crook was named. ``words``: the words, as normalised.
-    ``note``: the note named (``Eb``), also where no crook is known by it.
-    """
-
-    crook: Crook | None
-    words: str
-    family: str = ""
-    may_be: tuple[Crook, ...] = ()
-    also: tuple[Crook, ...] = ()
-    note: str = ""
-
-    def allows(self, crook: Crook) -> bool:
-        """True when the words can mean ``crook``."""
-        return crook == self.crook or crook in self.may_be
-
 
 _AFTER = rf"(?P<after>[\s-]*\(?{REGISTER}(?![a-z]))?"
 _LOOSE = r"[\s.,:;()\[\]\d-]"
@@ -120,7 +97,7 @@ def crook_of(match: re.Match[str], *, words: str = "") -> Named:
         [natural] if natural else []
     )
     note = step + ("#" * alter if alter > 0 else "b" * -alter)
-    return Named(crook, match[0].strip(" ,.;:-"), _family(match), tuple(other), note=note)
+    return Named(crook, match[0].strip(" ,.;:-"), _family(match), tuple(other), note=note, register=register)
 
 
 def _candidates(text: str) -> Iterator[re.Match[str]]:

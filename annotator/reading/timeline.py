@@ -23,7 +23,7 @@ from annotator.reading.crooks import BY_ID, C, Crook, crook_for, same_but_octave
 from annotator.reading.evidence import NoteTimes, Source, WordChange, changes, headings, number_of
 from annotator.reading.interval_words import in_words
 from annotator.reading.model import Stage
-from annotator.reading.names import Named
+from annotator.reading.said import Named
 from annotator.reading.vocabulary import TABLE
 from annotator.score.model import Part, Transposition
 
