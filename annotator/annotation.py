@@ -11,9 +11,9 @@ from annotator.collector import without_collector
 from annotator.deciding import Prepared, prepare
 from annotator.marking.as_read import read_part
 from annotator.marking.cue import cue_part
-from annotator.marking.insertions import Insertion, cue_insertions, lyric_numbers, mark_insertions
+from annotator.marking.insertions import cue_insertions, lyric_numbers, mark_insertions
 from annotator.marking.marks import line_marks
-from annotator.marking.splice import splice
+from annotator.marking.splice import Insertion, splice
 from annotator.options import Options
 from annotator.played import PlayedPart
 from annotator.reading.stretches import stretch_at

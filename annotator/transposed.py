@@ -24,7 +24,11 @@ from annotator.score.places import Container, Element, Places
 
 Edit = tuple[int, int, str]
 
-_NUMBERED = re.compile(r"\b(\d+(?:\s*[,+/&–-]\s*\d+)*|IV|I{1,3})\b")
+# A player's number or numbers; the endings of ordinals ("1ª", "1re", "2nd") are left out of the heading.
+_ORDINAL = r"(?:[ªº°]|re|ère|er|ème|e|a|o|st|nd|rd|th)(?!\w)"
+_AND = r"\s*(?:[,+/&–-]|\b(?:e|et|und|and|y)\b)\s*"
+_NUMBERED = re.compile(rf"\b(\d+(?:(?:{_ORDINAL})?{_AND}\d+)*|IV|I{{1,3}})(?:{_ORDINAL})?(?!\w)")
+_AFTER_FIGURE = re.compile(rf"(?<=\d){_ORDINAL}")
 _NAMES = re.compile(
     r"<(part-name|part-abbreviation|instrument-name|instrument-abbreviation|instrument-sound"
     r"|part-name-display|part-abbreviation-display)(?=[\s>])[^>]*>.*?</\1\s*>",
@@ -102,15 +106,8 @@ def _edits(prepared: Prepared, places: Places) -> Iterator[Edit]:
 
 def _heading(played: PlayedPart, prepared: Prepared) -> _Heading:
     number = _NUMBERED.search(played.part.name)
-    instrument = prepared.instrument
-    kind, _, key = instrument.name.partition(" in ")
-    name = " ".join(filter(None, (kind, number.group(1) if number else "", f"in {key}" if key else "")))
-    return _Heading(name, _short(name), instrument.sound)
-
-
-def _short(name: str) -> str:
-    """ "Trumpet in C" → "Tpt. in C": the abbreviation of the trade, other words as they are."""
-    return name.replace("Piccolo", "Picc.").replace("Trumpet", "Tpt.").replace("trumpet", "tpt.")
+    name, short = prepared.instrument.headed(_AFTER_FIGURE.sub("", number.group(1)) if number else "")
+    return _Heading(name, short, prepared.instrument.sound)
 
 
 def _part_list(prepared: Prepared, places: Places, played: dict[str, PlayedPart]) -> Iterator[Edit]:

@@ -13,7 +13,12 @@ from typing import Any
 from lxml import etree
 
 from annotator.errors import NoTrumpetPart, UnreadableScore
+from annotator.score.ours import TARGET, kind_begun
 from annotator.score.source import open_source
+
+# Words and lyric lines of ours, told from others all the way to the engraver's own form of the music: a
+# noncharacter of Unicode, set aside for use inside a program, so no file has it.
+OURS = "\ufdd0"
 
 # What the file says about another page than the one we set; its long rests too, for we find them ourselves.
 _LAYOUT = ("print", "defaults", "credit", "appearance", "multiple-rest")
@@ -68,12 +73,13 @@ def parse(data: bytes) -> Any:
 
 
 def part_ids(root: Any) -> list[str]:
-    """The ids of the parts that are no cue lines, in the order of the score."""
-    return [part.get("id", "") for part in root.iterfind("part") if not _is_cue(part)]
+    """The ids of the parts that are no cue lines of ours, in the order of the score."""
+    ours = _our_cues(root)
+    return [part.get("id", "") for part in root.iterfind("part") if part.get("id") not in ours]
 
 
 def copy_part(root: Any, part_id: str, *, breaks: bool = False) -> Copy:
-    """The part ``part_id`` of a parsed score, with the cue line that follows it.
+    """The part ``part_id`` of a parsed score, with the cue line that was put in under it.
 
     ``breaks``: keep the places where the file begins a new system.
 
@@ -83,13 +89,15 @@ def copy_part(root: Any, part_id: str, *, breaks: bool = False) -> Copy:
     chosen = [index for index, part in enumerate(parts) if part.get("id") == part_id]
     if not chosen:
         raise NoTrumpetPart("this part is not in the score", part=part_id)
-    _name_notes(parts)
+    ours = _our_cues(root)
+    _name_notes(parts, ours)
     staves = [parts[chosen[0]]]
     following = parts[chosen[0] + 1 : chosen[0] + 2]
-    if following and _is_cue(following[0]):
+    if following and following[0].get("id") in ours:
         staves.append(following[0])
         # The staff is small already; the engraver would make cue notes on it smaller still.
         _drop(following[0], ("cue",))
+    marks = frozenset(_marks(staves))
     out = etree.Element("score-partwise", version="4.0")
     listed = {item.get("id"): item for item in root.iterfind("part-list/score-part")}
     part_list = etree.SubElement(out, "part-list")
@@ -116,21 +124,30 @@ def copy_part(root: Any, part_id: str, *, breaks: bool = False) -> Copy:
         part_name=_text(item, "part-name") if item is not None else part_id,
         bars=tuple(_bars(staves[0])),
         keys=tuple(keys),
-        marks=frozenset(_marks(staves)),
+        marks=marks,
     )
 
 
-def _is_cue(part: Any) -> bool:
-    return part.find("measure/attributes/staff-details[staff-type='cue']") is not None
+def _our_cues(root: Any) -> frozenset[str]:
+    """The ids of the parts we put in: each is listed between our signs."""
+    listed = root.iterfind("part-list/score-part")
+    return frozenset(item.get("id", "") for item in listed if _kind(item.getprevious()) == "cue")
 
 
-def _name_notes(parts: list[Any]) -> None:
+def _kind(node: Any) -> str:
+    """The kind of mark that ``node``, a processing instruction, begins; "" for any other node."""
+    if node is None or node.tag is not etree.PI or node.target != TARGET:
+        return ""
+    return kind_begun(node.text or "")
+
+
+def _name_notes(parts: list[Any], ours: frozenset[str]) -> None:
     place = cue = 0
     for part in parts:
         for element in part.iter():
             if isinstance(element.tag, str) and "id" in element.attrib and element is not part:
                 del element.attrib["id"]
-        if _is_cue(part):
+        if part.get("id") in ours:
             for note in part.iterfind("measure/note"):
                 note.set("id", f"q{cue}")
                 cue += 1
@@ -204,15 +221,16 @@ def _key_changes(part: Any) -> Iterator[tuple[int, int]]:
 
 
 def _marks(staves: list[Any]) -> Iterator[str]:
-    main = staves[0]
-    if main.find(".//technical/fingering") is not None:
-        yield "fingering"
-    if main.find(".//lyric[@name='partial']") is not None:
-        yield "partial"
-    if main.find(".//lyric[@name='intonation']") is not None:
-        yield "intonation"
-    if any((words.text or "").startswith("!") for words in main.iter("words")):
-        yield "crossing"
+    """The kinds of marks on the staves; their words and lyrics are made to say that they are ours."""
+    for instruction in staves[0].iter(etree.PI):
+        kind, mark = _kind(instruction), instruction.getnext()
+        if not kind or mark is None:
+            continue
+        yield kind
+        for words in mark.iter("words"):
+            words.text = f"{OURS}{words.text or ''}"
+        if mark.tag == "lyric":
+            mark.set("name", f"{OURS}{kind}")
     if len(staves) > 1:
         yield "cue"
 

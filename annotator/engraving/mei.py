@@ -6,18 +6,16 @@ how loud the marks speak beside the notes.
 
 from __future__ import annotations
 
-import re
 from typing import Any
 
 from lxml import etree
 
-from annotator.engraving.copy_source import Copy
+from annotator.engraving.copy_source import OURS, Copy
 
 MEI = "http://www.music-encoding.org/ns/mei"
 XML_ID = "{http://www.w3.org/XML/1998/namespace}id"
 # A system may end before a long rest of this many bars: a hand is free there.
 TURNING_BARS = 3
-_FLAG = re.compile(r"\s*!{1,3}\s")
 _OPENING = frozenset(("tempo", "dir", "reh"))
 _RESTING = frozenset(("mRest", "mSpace"))
 
@@ -128,17 +126,19 @@ def _merge(run: list[Any]) -> None:
 
 def _marks(root: Any) -> None:
     for direction in root.iter(_tag("dir")):
-        if _FLAG.match("".join(direction.itertext())):
-            text = " ".join("".join(direction.itertext()).split())
+        text = " ".join("".join(direction.itertext()).split())
+        if text.startswith(OURS):
             for child in list(direction):
                 direction.remove(child)
             direction.text = None
             rend = etree.SubElement(
                 direction, _tag("rend"), fontsize="75%", fontstyle="normal", fontweight="bold"
             )
-            rend.text = text
+            rend.text = text.removeprefix(OURS)
             direction.set("type", "crossing")
     for verse in root.iter(_tag("verse")):
-        if verse.get("label") in ("partial", "intonation"):
+        label = verse.get("label", "")
+        if label.startswith(OURS):
             # The label would become a tooltip on every single number.
-            verse.set("type", verse.attrib.pop("label"))
+            del verse.attrib["label"]
+            verse.set("type", label.removeprefix(OURS))

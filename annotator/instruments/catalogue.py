@@ -10,7 +10,7 @@ from typing import Any, NoReturn
 
 from annotator.errors import BadInstrument, BadOption
 from annotator.instruments import tube
-from annotator.instruments.model import Instrument
+from annotator.instruments.model import NUMBER, Instrument
 from annotator.pitch import Interval, Pitch
 
 _FOLDER = Path(__file__).parent
@@ -29,7 +29,7 @@ _ORDER = (
 )
 _KEYS: Mapping[str, frozenset[str]] = {
     "": frozenset(
-        {"id", "name", "key", "family", "words", "sound"}
+        {"id", "name", "heading", "short", "key", "family", "words", "sound"}
         | {"transposition", "valves", "partials", "range", "slides"}
     ),
     "transposition": frozenset({"diatonic", "chromatic"}),
@@ -64,7 +64,8 @@ def from_toml(source: Path | str) -> Instrument:
     """A trumpet from a TOML file (a Path) or from its text (a str).
 
     The keys are those of the files in this folder; ``partials.barred``, ``slides``, ``words``,
-    ``family`` and ``sound`` may be left out. Raises BadInstrument, which names the key.
+    ``family``, ``sound``, ``heading`` and ``short`` may be left out.
+    Raises BadInstrument, which names the key.
     """
     if isinstance(source, Path):
         try:
@@ -119,6 +120,8 @@ class _Reader:
             high=high,
             first_slide=self._millimetres("slides.first"),
             third_slide=self._millimetres("slides.third"),
+            heading=self._heading("heading"),
+            short=self._heading("short"),
         )
 
     def _valves(self) -> tuple[tuple[int, ...], tuple[float, ...]]:
@@ -171,6 +174,14 @@ class _Reader:
         value = self._value(where, default)
         if not isinstance(value, str) or not value.strip():
             self._bad(where, f"must be a word, not {value!r}")
+        return value
+
+    def _heading(self, where: str) -> str:
+        if where not in self.table:
+            return ""
+        value = self._text(where)
+        if NUMBER not in value:
+            self._bad(where, f"must say with {NUMBER} where the player's number goes")
         return value
 
     def _words(self, where: str) -> tuple[str, ...]:

@@ -10,6 +10,8 @@ from annotator.pitch import Interval, Pitch
 
 OPEN_SEMITONE = 60
 """Written C4: the open tube's partial 2 on every instrument here."""
+NUMBER = "{number}"
+"""Where the player's number goes in a heading."""
 FUNDAMENTAL = Pitch("C", 0, 3)
 """The written pitch of partial 1 of the open tube (the pedal)."""
 
@@ -36,7 +38,8 @@ class Instrument:
     ``semitones``: what each valve lowers by; ``lengths``: what it adds, as fractions of the open
     tube. ``partials`` are used freely, ``barred`` only on request. ``low`` and ``high`` bound the
     written range. ``first_slide`` and ``third_slide``: travel in millimetres (0: none).
-    ``sound`` is MusicXML's standard sound, ``words`` what headings call the family.
+    ``sound`` is MusicXML's standard sound, ``words`` what headings call the family. ``heading`` and
+    ``short`` head a part written out for it, with ``{number}`` where the player's number goes.
     """
 
     id: str
@@ -54,10 +57,17 @@ class Instrument:
     high: Pitch
     first_slide: float
     third_slide: float
+    heading: str = ""
+    short: str = ""
 
     @property
     def valve_count(self) -> int:
         return len(self.semitones)
+
+    def headed(self, number: str = "") -> tuple[str, str]:
+        """What heads a part for player ``number``, in full and short ("Trumpet 1 in C", "Tpt. 1 in C")."""
+        full = self.heading or f"{self.name} {NUMBER}"
+        return _numbered(full, number), _numbered(self.short or full, number)
 
     @property
     def length(self) -> float:
@@ -73,6 +83,10 @@ class Instrument:
         1-2-3), then the one without the third (1-2 before 3): common practice, no source.
         """
         return _combinations(self.semitones, self.lengths)
+
+
+def _numbered(words: str, number: str) -> str:
+    return " ".join(words.replace(NUMBER, number).split())
 
 
 @lru_cache(maxsize=64)

@@ -7,11 +7,10 @@ from collections.abc import Iterator, Sequence
 from annotator.marking.cue import CuePart
 from annotator.marking.marks import NoteMark
 from annotator.marking.rewrite import escaped
+from annotator.marking.splice import Insertion
 from annotator.score.model import Line, Note, Part
 from annotator.score.places import Places
 from annotator.score.reader import Order
-
-Insertion = tuple[int, str]
 
 
 def lyric_numbers(part: Part) -> dict[tuple[int, str], str]:
@@ -33,10 +32,11 @@ def mark_insertions(
 ) -> list[Insertion]:
     """The insertions for one line's marks."""
     staff = f"<staff>{line.staff}</staff>" if line.staff > 1 else ""
-    kinds = [numbers[line.number, kind] for kind in ("partial", "intonation")]
-    written: dict[int, tuple[str, str, str]] = {}
+    partial_line, intonation_line = (numbers[line.number, kind] for kind in ("partial", "intonation"))
+    written: dict[int, tuple[str, str, str, str]] = {}
     found: list[Insertion] = []
     notes = places.notes
+    make = tuple.__new__
     for note, mark in marks:
         _, start, opened, end = notes[note.place]
         inside, after = note.inside
@@ -44,39 +44,45 @@ def mark_insertions(
             continue
         xml = written.get(id(mark))
         if xml is None:
-            flag = _flag(mark.flag, line.voice, staff) if mark.flag else ""
-            xml = written[id(mark)] = (_technical(mark), _lyrics(mark, *kinds), flag)
-        technical, lyrics, flag = xml
+            xml = written[id(mark)] = (
+                _technical(mark),
+                _lyric("partial", partial_line, mark.partial),
+                _lyric("intonation", intonation_line, mark.intonation),
+                _flag(mark.flag, line.voice, staff) if mark.flag else "",
+            )
+        technical, partial, intonation, flag = xml
         if technical and inside >= 0:
             # Some readers look at a note's first <notations> only, so ours goes into one that is there.
-            found.append((opened + inside, technical))
+            found.append(make(Insertion, (opened + inside, "fingering", technical)))
         elif technical:
-            lyrics = f"<notations>{technical}</notations>{lyrics}"
-        if lyrics:
-            found.append((opened + after, lyrics))
+            notations = f"<notations>{technical}</notations>"
+            found.append(make(Insertion, (opened + after, "fingering", notations)))
+        if partial:
+            found.append(make(Insertion, (opened + after, "partial", partial)))
+        if intonation:
+            found.append(make(Insertion, (opened + after, "intonation", intonation)))
         if flag:
             # A direction stands before the whole chord: between its notes none may.
-            found.append((start if note.chord == note.place else notes[note.chord].start, flag))
+            place = start if note.chord == note.place else notes[note.chord].start
+            found.append(make(Insertion, (place, "crossing", flag)))
     return found
 
 
-def _lyrics(mark: NoteMark, partial: str, intonation: str) -> str:
-    """The lyric lines, by the numbers these have in the part."""
-    lines = (("partial", partial, mark.partial), ("intonation", intonation, mark.intonation))
-    return "".join(
-        f'<lyric number="{number}" name="{name}"><syllabic>single</syllabic><text>{text}</text></lyric>'
-        for name, number, text in lines
-        if text
-    )
+def _lyric(name: str, number: str, text: str) -> str:
+    """A note's syllable of the lyric line ``number``; "" for none."""
+    if not text:
+        return ""
+    return f'<lyric number="{number}" name="{name}"><syllabic>single</syllabic><text>{text}</text></lyric>'
 
 
 def _technical(mark: NoteMark) -> str:
     if not mark.fingering:
         return ""
+    # The alternate first: of two fingerings some programs keep only the last.
     other = (
         f'<fingering alternate="yes" placement="above">{mark.alternate}</fingering>' if mark.alternate else ""
     )
-    return f'<technical><fingering placement="above">{mark.fingering}</fingering>{other}</technical>'
+    return f'<technical>{other}<fingering placement="above">{mark.fingering}</fingering></technical>'
 
 
 def _flag(text: str, voice: str, staff: str) -> str:
@@ -88,10 +94,11 @@ def _flag(text: str, voice: str, staff: str) -> str:
 
 def cue_insertions(places: Places, part: Part, cue: CuePart, order: Order) -> Iterator[Insertion]:
     """The insertions for a cue part: its line in the part list, and its music right under the part's."""
-    yield places.score_parts[order.headers.index(part.id)].end, f"\n    {cue.header}"
+    yield Insertion(places.score_parts[order.headers.index(part.id)].end, "cue", f"\n    {cue.header}")
     if order.timewise:
         for number, measure in zip(part.containers, cue.measures, strict=True):
-            yield places.containers[number].element.end, f"\n{measure}"
+            yield Insertion(places.containers[number].element.end, "cue", f"\n{measure}")
         return
     music = "\n".join(cue.measures)
-    yield places.parts[order.music.index(part.id)].end, f'\n  <part id="{cue.id}">\n{music}\n  </part>'
+    end = places.parts[order.music.index(part.id)].end
+    yield Insertion(end, "cue", f'\n  <part id="{cue.id}">\n{music}\n  </part>')

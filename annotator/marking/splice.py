@@ -3,17 +3,29 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from operator import itemgetter
+from typing import NamedTuple
 
-from annotator.score.ours import BEGIN, END
+from annotator.score.ours import END, begin
 
 
-def splice(text: str, insertions: Iterable[tuple[int, str]]) -> str:
-    """``text`` with each ``(place, content)`` put in; at one place in the order given."""
+class Insertion(NamedTuple):
+    """What goes into a text at ``place`` (in characters): XML for a mark of a ``kind`` (``Options.mark``)."""
+
+    place: int
+    kind: str
+    content: str
+
+
+def splice(text: str, insertions: Iterable[Insertion]) -> str:
+    """``text`` with each insertion put in; at one place in the order given."""
     pieces: list[str] = []
     done = 0
-    for place, content in sorted(insertions, key=itemgetter(0)):
-        pieces += (text[done:place], BEGIN, content, END)
+    for place, kind, content in sorted(insertions, key=_place):
+        pieces += (text[done:place], begin(kind), content, END)
         done = place
     pieces.append(text[done:])
     return "".join(pieces)
+
+
+def _place(insertion: Insertion) -> int:
+    return insertion.place

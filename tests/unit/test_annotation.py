@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from lxml import etree
 
 import annotator
-from annotator.marking.splice import splice
+from annotator.marking.splice import Insertion, splice
 from annotator.options import MARKS, SHOW
 from annotator.score.ours import BEGIN, END, without_marks
 from annotator.score.source import open_source
@@ -25,12 +25,28 @@ INSTRUMENTS = ("c-trumpet", "bb-trumpet", "d-trumpet", "a-piccolo", "bb-flugelho
 TEXT = st.text(st.characters(codec="utf-8"), max_size=60).filter(lambda text: "<?crookline" not in text)
 
 
-@given(TEXT, st.lists(st.tuples(st.integers(0, 60), TEXT), max_size=8))
-def test_taking_marks_out_undoes_putting_them_in(text: str, found: list[tuple[int, str]]) -> None:
-    insertions = [(min(place, len(text)), content) for place, content in found]
+KINDS = st.sampled_from(MARKS)
+
+
+@given(TEXT, st.lists(st.tuples(st.integers(0, 60), KINDS, TEXT), max_size=8), st.sets(KINDS, min_size=1))
+def test_taking_marks_out_undoes_putting_them_in(
+    text: str, found: list[tuple[int, str, str]], kinds: set[str]
+) -> None:
+    insertions = [Insertion(min(place, len(text)), kind, content) for place, kind, content in found]
     marked = splice(text, insertions)
     assert without_marks(marked) == text
     assert marked.count(BEGIN) == marked.count(END) == len(insertions)
+    rest = [each for each in insertions if each.kind not in kinds]
+    assert without_marks(marked, kinds) == splice(text, rest)
+
+
+@given(st.lists(st.tuples(st.integers(0, 3), KINDS), max_size=12))
+def test_what_goes_in_at_one_place_keeps_its_order(found: list[tuple[int, str]]) -> None:
+    insertions = [Insertion(place, kind, f"[{number}]") for number, (place, kind) in enumerate(found)]
+    marked = re.findall(r"\[\d+\]", splice("abc", insertions))
+    for place in range(4):
+        here = [each.content for each in insertions if each.place == place]
+        assert [content for content in marked if content in here] == here
 
 
 @pytest.mark.parametrize("path", DEMO, ids=lambda path: path.name)
@@ -129,10 +145,33 @@ def test_chords_are_two_players() -> None:
     assert lines == [["C5", "G4"], ["E4"]]
 
 
-def test_show_first_marks_each_pitch_once() -> None:
-    data = part_xml([NoteText("C", 0, 5), NoteText("D", 0, 5), NoteText("C", 0, 5)])
-    marked = annotator.annotate(data, annotator.Options(mark=("fingering",), show="first"))
-    assert len(re.findall(rb"<fingering", marked.data)) == 2
+def printed_on(data: bytes) -> list[int]:
+    """The numbers of the notes with a fingering."""
+    notes = etree.fromstring(data).iter("note")
+    return [number for number, note in enumerate(notes) if note.find(".//fingering") is not None]
+
+
+def test_show_first_marks_each_pitch_where_it_first_comes() -> None:
+    data = part_xml([NoteText(step, 0, 5) for step in "CDCECDE"])
+    for kind in ("fingering", "partial"):
+        root = etree.fromstring(annotator.annotate(data, annotator.Options(mark=(kind,), show="first")).data)
+        has = [bool(note.findall(".//fingering") + note.findall("lyric")) for note in root.iter("note")]
+        assert has == [True, True, False, True, False, False, False], kind
+
+
+def test_show_awkward_marks_the_note_left_and_the_note_reached_of_each_crossing_and_no_other() -> None:
+    path = next(DEMO_FOLDER.glob("06_*"))
+    marked = annotator.annotate(path.read_bytes(), annotator.Options(mark=("fingering",), show="awkward"))
+    wanted = set()
+    (part,) = marked.report["parts"]
+    for line in part["lines"]:
+        places = [note["place"] for note in line["notes"]]
+        for left, note in zip([None, *places], line["notes"], strict=False):
+            if note["crossing"] is not None:
+                wanted |= {left, note["place"]}
+    shown = set(printed_on(marked.data))
+    assert shown == wanted - {None}
+    assert 0 < len(shown) < marked.report["summary"]["notes"] / 2
 
 
 def test_the_report_says_what_is_read_where() -> None:

@@ -28,6 +28,7 @@ from annotator.engraving.copy_source import Bar, copy_part, parse
 from annotator.engraving.engraving import Engraving, to_pdf
 from annotator.engraving.paper import PAPERS, paper
 from annotator.errors import BadOption, NoTrumpetPart, UnreadableScore
+from annotator.score.ours import END, begin
 
 DEMOS = sorted((Path(__file__).parents[2] / "demo_scores").glob("*.*xml")) + sorted(
     (Path(__file__).parents[2] / "demo_scores").glob("*.mxl")
@@ -256,9 +257,9 @@ def two_staves(above: list[str], below: list[str]) -> bytes:
 
     cue = "<staff-details><staff-type>cue</staff-type><staff-size>65</staff-size></staff-details>"
     return (
-        f"{HEAD}<score-part id='P2'><part-name>cue</part-name></score-part></part-list>"
+        f"{HEAD}{begin('cue')}<score-part id='P2'><part-name>cue</part-name></score-part>{END}</part-list>"
         f"<part id='P1'>{measures(above, '')}</part>"
-        f"<part id='P2'>{measures(below, cue)}</part></score-partwise>"
+        f"{begin('cue')}<part id='P2'>{measures(below, cue)}</part>{END}</score-partwise>"
     ).encode()
 
 
@@ -266,6 +267,47 @@ ATTRIBUTES = "<attributes><divisions>1</divisions></attributes>"
 HEAD = (
     "<score-partwise version='4.0'><part-list><score-part id='P1'><part-name>Tromba</part-name></score-part>"
 )
+
+
+def with_others_cue(trumpet: str, *, before: bool) -> bytes:
+    """A trumpet part with a cue staff of the flute's, above or below it, that came with the file."""
+    small = (
+        "<part id='F'><measure number='1'><attributes><divisions>1</divisions><staff-details><staff-type>cue"
+        f"</staff-type></staff-details></attributes>{NOTE}</measure></part>"
+    )
+    part = f"<part id='P1'><measure number='1'>{ATTRIBUTES}{trumpet}</measure></part>"
+    listed = "<score-part id='F'><part-name>Flauto</part-name></score-part>"
+    parts = small + part if before else part + small
+    head = HEAD.replace("<part-list>", f"<part-list>{listed}") if before else HEAD + listed
+    return f"{head}</part-list>{parts}</score-partwise>".encode()
+
+
+@pytest.mark.parametrize("before", [True, False])
+def test_a_cue_staff_that_came_with_the_file_is_not_the_line_as_read(before: bool) -> None:
+    attention = "<direction><direction-type><words>!Attenzione</words></direction-type></direction>"
+    data = with_others_cue(attention + NOTE, before=before)
+    marked = annotator.annotate(data, annotator.Options(mark=("fingering",)))
+    (note,) = marked.report["parts"][0]["lines"][0]["notes"]
+    engraving = Engraving(marked.data, marked.report)
+    page = engraving.page(1)
+    drawn = etree.fromstring(page.encode())
+    assert [one.get("id") for one in groups(drawn, "note")] == [f"n{note['place']}"]
+    assert note["place"] == (1 if before else 0)
+    words = " ".join("".join(map(str, drawn.itertext())).split())
+    assert "!Attenzione" in words
+    assert "awkward crossing" not in words
+    assert "as read" not in words
+    assert "valves to press" in words
+    # Nor is it left out where every part is set.
+    assert len(Engraving(marked.data).outline()) == 2
+
+
+def test_the_cue_line_under_its_part_is_drawn_and_the_next_part_is_not() -> None:
+    data = with_others_cue(NOTE, before=False).replace(b"Tromba", b"Tromba in E")
+    marked = annotator.annotate(data, annotator.Options(mark=("cue",)))
+    drawn = etree.fromstring(Engraving(marked.data, marked.report).page(1).encode())
+    assert [one.get("id") for one in groups(drawn, "note")] == ["n0", "q0"]
+    assert "as read" in "".join(map(str, drawn.itertext()))
 
 
 def system(height: float, first: int) -> layout.System:

@@ -5,9 +5,11 @@ from __future__ import annotations
 import re
 from pathlib import Path
 
+import pytest
 from lxml import etree
 
 import annotator
+from annotator.instruments import from_toml
 from annotator.transposed import transposed_part
 from tests.unit.parts import NoteText, part_xml
 
@@ -26,6 +28,44 @@ def test_headings_name_the_trumpet_in_hand() -> None:
     credits = [words.text or "" for words in root.iter("credit-words")]
     assert not any(re.search(r"in E\b", words) for words in credits)
     assert root.find(".//transpose") is None
+
+
+@pytest.mark.parametrize(
+    ("name", "number"),
+    [
+        ("Tromba 1ª in Mi", "1 "),
+        ("1re Trompette en ré", "1 "),
+        ("2nd Trumpet in D", "2 "),
+        ("Trombe 1 e 2 in Re", "1 e 2 "),
+        ("1re et 2e Trompettes en ré", "1 et 2 "),
+        ("Tromba II in E", "II "),
+        ("3. Trompete in D", "3 "),
+        ("Trumpets 1/2 in D", "1/2 "),
+        ("Tromba in E", ""),
+    ],
+)
+def test_the_players_number_stays_in_the_heading(name: str, number: str) -> None:
+    data = part_xml([NoteText("C", 0, 5)], transpose=(2, 4), name=name)
+    root = etree.fromstring(transposed_part(data, IN_C))
+    assert root.findtext(".//part-name") == f"Trumpet {number}in C"
+
+
+def test_headings_are_the_instruments_own_words() -> None:
+    """No name is taken apart, so a trumpet of any language may be brought along."""
+    text = (Path(annotator.__file__).parent / "instruments/c-trumpet.toml").read_text()
+    plain = re.sub(r"^(heading|short) = .*\n", "", text, flags=re.MULTILINE)
+    data = part_xml([NoteText("C", 0, 5)], transpose=(2, 4), name="Tromba 2 in E")
+
+    def heading(toml: str) -> str | None:
+        hand = from_toml(toml)
+        options = annotator.Options(instrument=hand, mark=())
+        return etree.fromstring(transposed_part(data, options)).findtext(".//part-name")
+
+    assert heading(plain.replace("Trumpet in C", "Trompete in C alta")) == "Trompete in C alta 2"
+    own = 'heading = "{number}. Trompete in C"\n' + plain
+    assert heading(own) == "2. Trompete in C"
+    with pytest.raises(annotator.BadInstrument, match="heading: must say with"):
+        from_toml('heading = "Trompete"\n' + plain)
 
 
 def test_of_a_full_score_only_the_trumpets_are_left() -> None:
