@@ -18,7 +18,8 @@ from annotator.engraving.drawing import LETTER
 SIGN = re.compile("[\ue000-\uf8ff]")
 # A music font's unit is a thousandth of an em (SMuFL 1.4; the engraver's fonts have 1000 units to it).
 EM = 1000
-_TEXT = re.compile(r"<text\b[^>]*>.*?</text>", re.DOTALL)
+# An empty text closes itself: its end is not another text's.
+_TEXT = re.compile(r"<text\b[^>]*(?<!/)>.*?</text>", re.DOTALL)
 _BOLD = 1.08
 # A word space before a sign, as a share of the size.
 _SPACE = 0.25

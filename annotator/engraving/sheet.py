@@ -48,7 +48,8 @@ def heading(report: Mapping[str, Any], part_id: str, copy: Any, kind: str, instr
     for part in report.get("parts", ()):
         if part.get("id") == part_id:
             segments = list(part.get("segments", ()))
-            name = part.get("name") or name
+            # What is written out has a heading of its own: the report's still names the old crook.
+            name = (kind != "transposed" and part.get("name")) or name
     title = str(report.get("title") or "") or copy.title
     crook = crooks(segments)
     if kind == "transposed" and crook:

@@ -29,6 +29,8 @@ from annotator.engraving.engraving import Engraving, to_pdf
 from annotator.engraving.paper import PAPERS, paper
 from annotator.errors import BadOption, NoTrumpetPart, UnreadableScore
 from annotator.score.ours import END, begin
+from annotator.score.shapes import text_of
+from annotator.transposed import transposed_part
 
 DEMOS = sorted((Path(__file__).parents[2] / "demo_scores").glob("*.*xml")) + sorted(
     (Path(__file__).parents[2] / "demo_scores").glob("*.mxl")
@@ -375,11 +377,20 @@ def test_paper_sizes(size: str) -> None:
     assert (paper(size).width, paper(size).height) == pytest.approx(expected[size], abs=0.05)
 
 
-def test_transposed_sheets_say_so() -> None:
-    path = DEMOS[0]
-    page = Engraving(marked(path).data, marked(path).report, kind="transposed").page(1)
-    assert "written out for" in page
-    assert "marked for" not in page
+@pytest.mark.parametrize("path", DEMOS, ids=IDS)
+def test_what_is_written_out_is_headed_as_it_reads_on_every_page(path: Path) -> None:
+    written = transposed_part(path.read_bytes(), annotator.Options(mark=()), path.name)
+    engraving = Engraving(written, marked(path).report, kind="transposed")
+    names = [text_of(name) for name in parse(written).iterfind("part-list/score-part/part-name")]
+    reader = pypdf.PdfReader(BytesIO(engraving.pdf()))
+    assert len(reader.pages) == engraving.page_count > 0
+    for page in reader.pages:
+        text = " ".join(page.extract_text().split())
+        assert any(name in text for name in names), text[:200]
+        for part in marked(path).report["parts"]:
+            assert part["name"] not in text or any(part["name"] in name for name in names)
+    assert "written out for" in engraving.page(1)
+    assert "marked for" not in engraving.page(1)
 
 
 def test_letters_beyond_the_carried_fonts_do_not_stop_the_print() -> None:
