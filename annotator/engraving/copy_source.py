@@ -13,8 +13,10 @@ from typing import Any
 from lxml import etree
 
 from annotator.errors import NoTrumpetPart, UnreadableScore
+from annotator.score.model import SAME_PLACE
 from annotator.score.ours import TARGET, kind_begun
 from annotator.score.source import open_source
+from annotator.score.walk import Time, Walk, time_of
 
 # Words and lyric lines of ours, told from others all the way to the engraver's own form of the music: a
 # noncharacter of Unicode, set aside for use inside a program, so no file has it.
@@ -22,7 +24,6 @@ OURS = "\ufdd0"
 
 # What the file says about another page than the one we set; its long rests too, for we find them ourselves.
 _LAYOUT = ("print", "defaults", "credit", "appearance", "multiple-rest")
-_TIME_TOLERANCE = 1e-6
 
 
 @dataclass(frozen=True, slots=True)
@@ -183,31 +184,27 @@ def _number(element: Any, path: str, default: float) -> float:
 
 
 def _bars(part: Any) -> Iterator[Bar]:
-    divisions, nominal = 1.0, 4.0
+    walk, time = Walk(), Time(4, 4)
     for measure in part.iterfind("measure"):
-        position = end = 0.0
         sounding: list[tuple[float, float]] = []
-        for element in measure:
-            if element.tag == "attributes":
-                divisions = _number(element, "divisions", divisions) or 1.0
-                beats = _number(element, "time/beats", 0.0)
-                if beats:
-                    nominal = beats * 4 / (_number(element, "time/beat-type", 4.0) or 4.0)
-            elif element.tag == "note":
-                if element.find("chord") is not None or element.find("grace") is not None:
-                    continue
-                duration = _number(element, "duration", 0.0) / divisions
-                if element.find("rest") is None:
-                    sounding.append((position, position + duration))
-                position += duration
-            elif element.tag in ("backup", "forward"):
-                step = _number(element, "duration", 0.0) / divisions
-                position += step if element.tag == "forward" else -step
-            end = max(end, position)
-        length = end if end > _TIME_TOLERANCE else nominal
+        for tag, element, onset, duration in walk.through(measure):
+            if tag == "attributes":
+                time = _time(element) or time
+            elif tag == "note" and duration and element.find("rest") is None:
+                sounding.append((onset, onset + duration))
+        length = walk.length if walk.length > SAME_PLACE else time.quarters
         lead = min((start for start, _ in sounding), default=length)
         trail = length - max((stop for _, stop in sounding), default=0.0)
         yield Bar(measure.get("number", ""), length, max(lead, 0.0), max(trail, 0.0))
+
+
+def _time(attributes: Any) -> Time | None:
+    """The time signature that an ``<attributes>`` sets, if it sets one that means something."""
+    found = attributes.find("time")
+    try:
+        return None if found is None else time_of(found)
+    except ValueError:
+        return None
 
 
 def _key_changes(part: Any) -> Iterator[tuple[int, int]]:

@@ -15,8 +15,9 @@ from lxml import etree
 from annotator.exercises.notation import child
 from annotator.pitch import Pitch
 from annotator.reading.accidentals import Staff, accidentals
-from annotator.score.model import Line
+from annotator.score.model import SAME_PLACE, Line
 from annotator.score.shapes import number_of, text_of
+from annotator.score.walk import Walk, divisions_of
 
 # What belongs to the page, to other players or to playback, and what may start in one bar and end in another.
 _LEFT_OUT = (
@@ -47,19 +48,23 @@ class Bar:
 
 @dataclass(slots=True)
 class _Moment:
-    """What stands at one moment of a voice: the notes of a chord with their places in the file."""
+    """What stands at one moment of a voice: the notes of a chord with their places in the file.
+
+    ``onset`` and ``duration`` in quarters from the beginning of the measure.
+    """
 
     onset: float
+    duration: float
     notes: list[tuple[int, etree._Element]] = field(default_factory=list)
 
 
-def divisions_of(measures: Iterable[etree._Element]) -> list[float]:
+def divisions_in(measures: Iterable[etree._Element]) -> list[float]:
     """The divisions in force at the beginning of each measure's notes."""
     found = []
     divisions = 1.0
     for measure in measures:
-        for change in measure.iterfind("attributes/divisions"):
-            divisions = number_of(change, divisions) or divisions
+        for attributes in measure.iterfind("attributes"):
+            divisions = divisions_of(attributes) or divisions
         found.append(divisions)
     return found
 
@@ -76,17 +81,16 @@ def cut(
     staff = Staff()
     for measure, first_note, divisions in measures:
         elements: list[etree._Element] = []
-        cursor = 0.0
+        end = 0.0
         heads: list[tuple[etree._Element, Pitch, bool]] = []
-        for moment in _moments(measure, first_note, line):
-            if moment.onset > cursor:
+        for moment in _moments(measure, first_note, line, divisions):
+            if moment.onset > end + SAME_PLACE:
                 gap = child(etree.Element("measure"), "forward")
-                child(gap, "duration", f"{moment.onset - cursor:g}")
+                child(gap, "duration", f"{(moment.onset - end) * divisions:g}")
                 elements.append(gap)
-                cursor = moment.onset
             note = _single(moment, line.rank)
             elements.append(note)
-            cursor += number_of(note.find("duration"), 0.0)
+            end = max(end, moment.onset) + moment.duration
             pitch = _pitch(note)
             if pitch is not None:
                 heads.append((note, pitch, note.find("tie[@type='stop']") is not None))
@@ -103,27 +107,22 @@ def cut(
     return bars
 
 
-def _moments(measure: etree._Element, place: int, line: Line) -> list[_Moment]:
+def _moments(measure: etree._Element, place: int, line: Line, divisions: float) -> list[_Moment]:
     """The moments of the line's voice in a measure whose first note is number ``place``."""
     found: list[_Moment] = []
-    cursor = 0.0
     ours = False
-    for element in measure:
-        if element.tag in ("backup", "forward"):
-            step = number_of(element.find("duration"), 0.0)
-            cursor = max(0.0, cursor + (step if element.tag == "forward" else -step))
-        elif element.tag == "note":
-            if element.find("chord") is not None:
-                if ours:
-                    found[-1].notes.append((place, element))
-            else:
-                voice = text_of(element.find("voice")) or "1"
-                staff = int(number_of(element.find("staff"), 1))
-                ours = (voice, staff) == (line.voice, line.staff)
-                if ours:
-                    found.append(_Moment(cursor, [(place, element)]))
-                cursor += number_of(element.find("duration"), 0.0)
-            place += 1
+    for tag, element, onset, duration in Walk(divisions).through(measure):
+        if tag != "note":
+            continue
+        if element.find("chord") is None:
+            voice = text_of(element.find("voice")) or "1"
+            staff = int(number_of(element.find("staff"), 1))
+            ours = (voice, staff) == (line.voice, line.staff)
+            if ours:
+                found.append(_Moment(onset, duration, [(place, element)]))
+        elif ours:
+            found[-1].notes.append((place, element))
+        place += 1
     found.sort(key=lambda moment: moment.onset)
     return found
 

@@ -18,7 +18,7 @@ from annotator.engraving.copy_source import parse
 from annotator.engraving.drawing import signs
 from annotator.errors import NothingToPractise
 from annotator.exercises.choice import Place, Practice, choose
-from annotator.exercises.excerpt import Bar, cut, divisions_of
+from annotator.exercises.excerpt import Bar, cut, divisions_in
 from annotator.exercises.notation import (
     DIVISIONS,
     QUARTER,
@@ -166,7 +166,7 @@ class _Sheet:
     def _excerpt(self, practice: Practice, place: Place, fifths: int, first: int, last: int) -> list[Bar]:
         part = place.part.part
         written = self.written[part.id]
-        divisions = divisions_of(written[: last + 1])
+        divisions = divisions_in(written[: last + 1])
         cuts = [
             (written[index], self.places.containers[part.containers[index]].first_note, divisions[index])
             for index in range(first, last + 1)

@@ -1,4 +1,4 @@
-"""One measure of a part, read with a cursor in quarters."""
+"""The measures of a part, read in order."""
 
 from __future__ import annotations
 
@@ -14,6 +14,7 @@ from annotator.score.model import Clef, Key, Measure, Sound, Tempo, Transpositio
 from annotator.score.places import Element, inside_note
 from annotator.score.shapes import NoteShape, number_of, read_shape, text_of
 from annotator.score.tempo_marks import tempo_of
+from annotator.score.walk import Time, Walk, divisions_of, span_of, time_of
 
 # Diatonic steps for a <transpose> that gives only the chromatic ones, as crooks are named:
 # table index = semitones upward within the octave (F is +5 and three steps, and so on).
@@ -34,17 +35,14 @@ class MeasureReader:
         self.clefs: list[Clef] = []
         self.tempos: list[Tempo] = []
         self.findings: list[Finding] = []
-        self._divisions = 1.0
-        self._beats, self._beat_type = 4, 4
+        self._walk = Walk()
+        self._time = Time(4, 4)
         self._start = 0.0
         self._text = text
         self._notes = notes
         self._shapes: dict[str, NoteShape] = {}
-        self._cursor = self._furthest = 0.0
         self._number = ""
-        self._readers: dict[str, Callable[[etree._Element], None]] = {
-            "backup": self._backup,
-            "forward": self._forward,
+        self._readers: dict[str, Callable[[etree._Element, float], None]] = {
             "attributes": self._attributes,
             "direction": self._direction,
             "sound": self._direction,
@@ -53,52 +51,44 @@ class MeasureReader:
     def read(self, element: etree._Element, measure: etree._Element, first_note: int) -> None:
         """Read ``element`` (the music) of ``measure`` (its number); its first note is ``first_note``."""
         self._number = measure.get("number") or str(len(self.measures) + 1)
-        self._cursor = self._furthest = 0.0
-        length = self._music(element, first_note)
-        full = self._beats * 4 / self._beat_type
+        self._music(element, first_note)
+        length, full = self._walk.length, self._time.quarters
         first = not self.measures
         if length == 0.0:
             # A measure with nothing in it (a measure repeat, say) still takes its time.
             length = full
         pickup = full - length if first and length < full else 0.0
-        self.measures.append(Measure(self._number, self._start, length, self._beats, self._beat_type, pickup))
+        self.measures.append(Measure(self._number, self._start, length, *self._time, pickup))
         self._start += length
 
-    def _music(self, element: etree._Element, number: int) -> float:
-        """Read what a measure holds, its first note being ``number``; gives its length in quarters."""
+    def _music(self, element: etree._Element, first_note: int) -> None:
+        """Read what a measure holds, its first note being ``first_note``."""
         readers, shapes, places, text = self._readers, self._shapes, self._notes, self._text
+        make, start = tuple.__new__, self._start
         struck: list[Struck] = []
-        make = tuple.__new__
-        cursor = furthest = last_onset = 0.0
-        divisions = self._divisions
-        for child in element:
-            tag = child.tag
+        number = first_note
+        shape: NoteShape
+
+        def read_note(note: etree._Element) -> tuple[float, bool]:
+            # The same text says the same, so it is read once.
+            nonlocal shape
+            _, _, opened, end = places[number]
+            content = text[opened:end]
+            found = shapes.get(content)
+            if found is None:
+                found = shapes[content] = read_shape(note, inside_note(content))
+            shape = found
+            return found.duration, found.chord
+
+        for tag, child, onset, duration in self._walk.steps(element, read_note, span_of, divisions_of):
             if tag == "note":
-                _, _, opened, end = places[number]
-                content = text[opened:end]
-                shape = shapes.get(content)
-                if shape is None:
-                    shape = shapes[content] = read_shape(child, inside_note(content))
-                duration = shape.duration / divisions
-                if not shape.chord:
-                    last_onset = cursor
-                    cursor += duration
-                    if cursor > furthest:  # noqa: PLR1730 - a call less for every note
-                        furthest = cursor
                 if shape.unplayable:
                     self._unplayable(shape)
-                struck.append(make(Struck, (number, shape, last_onset, duration)))
+                struck.append(make(Struck, (number, shape, onset, duration)))
                 number += 1
             elif tag in readers:
-                self._cursor, self._furthest = cursor, furthest
-                readers[tag](child)
-                cursor, furthest, divisions = self._cursor, self._furthest, self._divisions
-        self.lines.add_measure(len(self.measures), self._start, struck)
-        return furthest
-
-    @property
-    def _here(self) -> float:
-        return self._start + self._cursor
+                readers[tag](child, start + onset)
+        self.lines.add_measure(len(self.measures), start, struck)
 
     def _finding(self, code: str, message: str) -> None:
         self.findings.append(Finding(code, message, self.part, self._number))
@@ -108,22 +98,12 @@ class MeasureReader:
             "unplayable-pitch", f"a pitch that valves do not play ({shape.unplayable}) is left unmarked"
         )
 
-    def _backup(self, element: etree._Element) -> None:
-        self._cursor = max(0.0, self._cursor - number_of(element.find("duration"), 0.0) / self._divisions)
-
-    def _forward(self, element: etree._Element) -> None:
-        self._cursor += number_of(element.find("duration"), 0.0) / self._divisions
-        self._furthest = max(self._furthest, self._cursor)
-
-    def _attributes(self, attributes: etree._Element) -> None:
-        here, measure = self._here, len(self.measures)
+    def _attributes(self, attributes: etree._Element, here: float) -> None:
+        measure = len(self.measures)
         for element in attributes:
             tag = element.tag
             if tag == "divisions":
-                divisions = number_of(element, 0.0)
-                if divisions > 0:
-                    self._divisions = divisions
-                else:
+                if number_of(element, 0.0) <= 0:
                     self._finding("divisions", f"divisions of {text_of(element)!r} are ignored")
             elif tag == "key":
                 fifths = element.find("fifths")
@@ -134,7 +114,7 @@ class MeasureReader:
                 elif element.find("key-step") is not None:
                     self._finding("key", "a key signature of single accidentals is not transposed")
             elif tag == "time":
-                self._time(element)
+                self._signature(element)
             elif tag == "clef":
                 sign = text_of(element.find("sign"))
                 line = int(number_of(element.find("line"), 2))
@@ -144,24 +124,16 @@ class MeasureReader:
             elif tag == "transpose":
                 self.transpositions.append(Transposition(here, measure, _interval(element)))
 
-    def _time(self, element: etree._Element) -> None:
-        quarters = 0.0
-        beat_type = 4
-        for beats, unit in zip(element.findall("beats"), element.findall("beat-type"), strict=False):
-            try:
-                count = sum(int(word) for word in text_of(beats).split("+"))
-                beat_type = int(text_of(unit))
-                quarters += count * 4 / beat_type
-            except (ValueError, ZeroDivisionError):
-                self._finding("time", f"a time signature of {text_of(beats)}/{text_of(unit)} is ignored")
-                return
-        if quarters > 0:
-            self._beats, self._beat_type = round(quarters * beat_type / 4), beat_type
+    def _signature(self, element: etree._Element) -> None:
+        try:
+            self._time = time_of(element) or self._time
+        except ValueError as error:
+            self._finding("time", f"{error} is ignored")
 
-    def _direction(self, element: etree._Element) -> None:
+    def _direction(self, element: etree._Element, here: float) -> None:
         direction = read_direction(element)
         measure = len(self.measures)
-        position = self._here + direction.offset / self._divisions
+        position = here + direction.offset / self._walk.divisions
         if direction.words:
             self.words.append(Words(position, measure, direction.words))
         tempo = tempo_of(direction, position, measure)

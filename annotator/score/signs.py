@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from lxml import etree
 
 from annotator.score.shapes import number_of, text_of
+from annotator.score.walk import Walk
 
 # MusicXML 4.0, element <dynamics>: what lasts until the next mark. Accents (sf, sfz, rf, fz …) do not.
 LEVELS = {
@@ -120,24 +121,14 @@ def signs(root: etree._Element, part_id: str) -> tuple[Signs, ...]:
 def dynamics(root: etree._Element, part_id: str) -> tuple[Dynamic, ...]:
     """The lasting dynamic marks of a part, in order; a single-staff part's, whatever the voice."""
     found = []
-    divisions = 1.0
+    walk = Walk()
     for index, measure in enumerate(music_of(root, part_id)):
-        cursor = onset = 0.0
-        for element in measure:
-            if element.tag == "attributes":
-                divisions = number_of(element.find("divisions"), 0.0) or divisions
-            elif element.tag == "direction":
-                shift = number_of(element.find("offset"), 0.0)
-                marks = element.iterfind("direction-type/dynamics/*")
-                found += _dynamics(marks, index, (cursor + shift) / divisions)
-            elif element.tag == "note":
-                onset = onset if element.find("chord") is not None else cursor
-                found += _dynamics(element.iterfind("notations/dynamics/*"), index, onset / divisions)
-                if element.find("chord") is None and element.find("grace") is None:
-                    cursor += number_of(element.find("duration"), 0.0)
-            elif element.tag in ("backup", "forward"):
-                step = number_of(element.find("duration"), 0.0)
-                cursor = max(0.0, cursor + (step if element.tag == "forward" else -step))
+        for tag, element, onset, _ in walk.through(measure):
+            if tag == "direction":
+                shift = number_of(element.find("offset"), 0.0) / walk.divisions
+                found += _dynamics(element.iterfind("direction-type/dynamics/*"), index, onset + shift)
+            elif tag == "note":
+                found += _dynamics(element.iterfind("notations/dynamics/*"), index, onset)
     return tuple(sorted(found, key=lambda mark: (mark.measure, mark.offset)))
 
 

@@ -8,7 +8,7 @@ from lxml import etree
 
 from annotator.score.directions import Direction, read_direction
 from annotator.score.model import Measure, Tempo
-from annotator.score.shapes import number_of
+from annotator.score.walk import Walk, divisions_of
 
 _has_tempo = etree.XPath(
     "boolean(direction[direction-type/metronome or direction-type/words or sound/@tempo] | sound/@tempo)"
@@ -27,13 +27,17 @@ def tempo_marks(part: Sequence[etree._Element], measures: Sequence[Measure]) -> 
 
     Only measures that hold a mark are walked.
     """
-    divisions = 1.0
+    walk = Walk()
     for index, element in enumerate(part[: len(measures)]):
-        for attributes in element.iterchildren("attributes"):
-            divisions = number_of(attributes.find("divisions"), 0.0) or divisions
-        if _has_tempo(element):
-            for offset, direction in _directions(element):
-                tempo = tempo_of(direction, measures[index].start + offset / divisions, index)
+        if not _has_tempo(element):
+            for attributes in element.iterchildren("attributes"):
+                walk.divisions = divisions_of(attributes) or walk.divisions
+            continue
+        for tag, child, onset, _ in walk.through(element):
+            if tag in ("direction", "sound"):
+                direction = read_direction(child)
+                position = measures[index].start + onset + direction.offset / walk.divisions
+                tempo = tempo_of(direction, position, index)
                 if tempo is not None:
                     yield tempo
 
@@ -45,20 +49,3 @@ def sorted_once(tempos: Iterable[Tempo]) -> tuple[Tempo, ...]:
         for tempo in tempos
     }
     return tuple(sorted(found.values(), key=lambda tempo: tempo.position))
-
-
-def _directions(measure: etree._Element) -> Iterator[tuple[float, Direction]]:
-    """Each direction of a measure with its offset in divisions."""
-    cursor = 0.0
-    for child in measure:
-        tag = child.tag
-        if tag == "note":
-            if child.find("chord") is None and child.find("grace") is None:
-                cursor += number_of(child.find("duration"), 0.0)
-        elif tag == "forward":
-            cursor += number_of(child.find("duration"), 0.0)
-        elif tag == "backup":
-            cursor = max(0.0, cursor - number_of(child.find("duration"), 0.0))
-        elif tag in ("direction", "sound"):
-            direction = read_direction(child)
-            yield cursor + direction.offset, direction
