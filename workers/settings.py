@@ -54,7 +54,10 @@ class Settings:
     ``small_parts``, ``small_bytes``: a job of at most so many parts and bytes goes through the small queue.
     ``lanes``: into how many lanes each queue is split, so that owners share fairly.
     ``task_seconds``: a part that takes longer is given up.
-    ``redelivery_seconds``: after this long a part taken by a worker that vanished is handed out again.
+    ``task_memory``: a part that wants more bytes than this is given up; 0 for no limit.
+    ``redelivery_seconds``: after this long the queue hands a message of a vanished worker out again.
+    ``stale_seconds``: a part that no worker has and that waits in no queue is sent again after this long.
+    ``stop_seconds``: how long an ending service lets the work at hand be finished.
     ``sweep_seconds``, ``expire_seconds``: how often lost work is looked for, and old jobs are removed.
     ``keep_days``: a job is removed this long after it was made.
     ``rate``, ``upload_rate``: requests, and uploaded bytes, that one key may use.
@@ -79,8 +82,11 @@ class Settings:
     small_parts: int = 4
     small_bytes: int = 2 * MEGABYTE
     lanes: int = 4
-    task_seconds: int = 300
+    task_seconds: int = 120
+    task_memory: int = 2000 * MEGABYTE
     redelivery_seconds: int = 600
+    stale_seconds: float = 90.0
+    stop_seconds: float = 60.0
     sweep_seconds: float = 30.0
     expire_seconds: float = 600.0
     keep_days: float = 7.0
