@@ -6,9 +6,10 @@ from bisect import bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from annotator.keys import interval_in_key, read_key, read_pitch
-from annotator.pitch import Interval, Pitch
+from annotator.keys import interval_in_key, read_key
+from annotator.pitch import UNISON, Interval
 from annotator.reading.model import Reading, Segment
+from annotator.reading.spelling import ReadPitches, may_vary, one_spelling, phrases, starts_at
 from annotator.score.model import SAME_PLACE, Key, Part
 
 
@@ -25,18 +26,6 @@ def signature_of(part: Part, key: str = "auto") -> Part:
     if key == "auto" and any(each.fifths for each in part.keys):
         return part
     return replace(part, keys=()) if part.keys else part
-
-
-class ReadPitches(dict[Pitch, Pitch]):
-    """Pitches as read at ``interval``, each worked out once."""
-
-    def __init__(self, interval: Interval) -> None:
-        super().__init__()
-        self._interval = interval
-
-    def __missing__(self, pitch: Pitch) -> Pitch:
-        found = self[pitch] = read_pitch(pitch, self._interval)
-        return found
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,6 +76,33 @@ def stretch_at(part: Part, reading: Reading, key: str = "auto", *, old_part: boo
         segment = reading.at(position)
         wanted = segment.old_part if old_part and segment.old_part is not None else segment.read
         interval = interval_in_key(wanted, written or 0)
-        read = None if written is None else read_key(written, interval)
-        found.append(Stretch(position, measure, segment, interval, read, ReadPitches(interval)))
-    return StretchAt(found)
+        fifths = None if written is None else read_key(written, interval)
+        found.append(Stretch(position, measure, segment, interval, fifths, ReadPitches(interval, fifths)))
+    return StretchAt(_with_one_spelling(part, found))
+
+
+def _with_one_spelling(part: Part, stretches: list[Stretch]) -> list[Stretch]:
+    """The stretches cut further where a phrase had a sound in more than one spelling."""
+    pitches = {note.pitch for line in part.lines for note in line.notes}
+    if not any(each.interval != UNISON and may_vary(pitches, each.read) for each in stretches):
+        return stretches
+    at = StretchAt(stretches)
+    starts = [each.position for each in stretches]
+    cuts: dict[float, Stretch] = {each.position: each for each in stretches}
+    for whole in phrases(note for line in part.lines for note in line.notes):
+        for notes in starts_at(whole, starts):
+            first = notes[0]
+            stretch = at(first.onset)
+            fifths = stretch.read_fifths
+            instead = {} if stretch.interval == UNISON else one_spelling(notes, stretch.read, fifths)
+            cuts[first.onset] = replace(
+                stretch,
+                position=first.onset,
+                measure=first.measure,
+                read=ReadPitches(stretch.interval, fifths, instead) if instead else stretch.read,
+            )
+    found: list[Stretch] = []
+    for _, stretch in sorted(cuts.items()):
+        if not found or found[-1].read is not stretch.read:
+            found.append(stretch)
+    return found
