@@ -9,6 +9,7 @@ from __future__ import annotations
 import json
 import time
 from collections.abc import Callable, Iterator
+from contextlib import suppress
 from dataclasses import asdict, dataclass, field
 from hashlib import sha256
 from pathlib import Path
@@ -16,6 +17,7 @@ from pathlib import Path
 from annotator.annotation import annotate
 from annotator.errors import CrooklineError
 from annotator.options import Options
+from annotator.whole_files import write_whole
 
 SUFFIXES = (".musicxml", ".xml", ".mxl")
 RECORD = ".crookline-done"
@@ -132,9 +134,9 @@ class HotFolder:
                 self._record(Done(name, digest, stamp, self._asked, known.reason))
                 return None
             marked = annotate(data, self.options, name)
-            _write(self.target / name, marked.data)
+            write_whole(self.target / name, marked.data)
             report = json.dumps(marked.report, ensure_ascii=False, indent=1)
-            _write(self.target / f"{name}.report.json", report.encode())
+            write_whole(self.target / f"{name}.report.json", report.encode())
             note.unlink(missing_ok=True)
         except CrooklineError as error:
             reason = str(error)
@@ -145,20 +147,15 @@ class HotFolder:
                 f"a fault in the program ({type(error).__name__}: {error}); please report it with the file"
             )
         done = Done(name, digest, stamp, self._asked, reason)
-        if reason:
-            _write(note, f"{name}: {reason}\n".encode())
-        self._record(done)
+        # On a full disk neither of these may succeed: the watch goes on, and tells who listens.
+        with suppress(OSError):
+            if reason:
+                write_whole(note, f"{name}: {reason}\n".encode())
+        with suppress(OSError):
+            self._record(done)
         return done
 
     def _record(self, done: Done) -> None:
+        self._done[done.name] = done
         with (self.target / RECORD).open("a", encoding="utf-8") as stream:
             stream.write(json.dumps(asdict(done), ensure_ascii=True) + "\n")
-        self._done[done.name] = done
-
-
-def _write(path: Path, data: bytes) -> None:
-    """Whole or not at all: who watches the results in turn must not see half a file."""
-    path.parent.mkdir(parents=True, exist_ok=True)
-    temporary = path.with_name(f".{path.name}.partial")
-    temporary.write_bytes(data)
-    temporary.replace(path)

@@ -76,6 +76,17 @@ class Pitch(NamedTuple):
         return cls(step, alter, int(octave))
 
 
+# How the twelve are spelled where nothing else decides: the signs most often met in parts (common practice,
+# no source).
+_USUAL = tuple(zip("CCDEEFFGAABB", (0, 1, 0, -1, 0, 0, 1, 0, -1, 0, -1, 0), strict=True))
+
+
+def spelled(semitone: int) -> Pitch:
+    """The pitch of a semitone (C4 = 60), spelled as is usual: C♯ E♭ F♯ A♭ B♭."""
+    octave, step = divmod(semitone, 12)
+    return Pitch(*_USUAL[step], octave - 1)
+
+
 @lru_cache(maxsize=16384)
 def transpose(pitch: Pitch, interval: Interval) -> Pitch:
     """``pitch`` moved by ``interval``, spelled by the diatonic component.

@@ -51,9 +51,9 @@ def demo(scores: Path, out: Path, instrument: str) -> None:
 
 def _run(files: list[tuple[str, bytes]], out: Path, instrument: str) -> int:
     from annotator.cli.follow import follow  # noqa: PLC0415
-    from annotator.cli.paths import write  # noqa: PLC0415 - all of this is loaded for this command only
     from annotator.cli.submit import unpack  # noqa: PLC0415
     from annotator.client import Client  # noqa: PLC0415
+    from annotator.whole_files import write_whole  # noqa: PLC0415 - all of this is loaded for this command only
     from api.server import in_background, service  # noqa: PLC0415
     from workers import logs  # noqa: PLC0415
     from workers.settings import Settings  # noqa: PLC0415
@@ -69,7 +69,7 @@ def _run(files: list[tuple[str, bytes]], out: Path, instrument: str) -> int:
                 job = follow(client, client.submit(files, {"instrument": instrument}))
                 seconds = time.monotonic() - began
                 archive = client.archive(job.id)
-                write(out / "archive.zip", archive)
+                write_whole(out / "archive.zip", archive)
                 unpack(archive, out)
                 reports = [client.report(job.id, part.n) for part in job.parts if part.state == "done"]
             click.echo(f"All {len(job.parts)} parts have ended after {seconds:.2f} s. Stopping the service.")

@@ -17,7 +17,11 @@ from typing import IO, Any, cast
 import fsspec
 from fsspec.implementations.local import LocalFileSystem
 
+from annotator.whole_files import write_beside, write_whole
+
 REMOVALS = 10
+MODE = 0o600
+"""The store's files are the service's own."""
 
 
 class Files:
@@ -82,14 +86,7 @@ class Files:
         if not self.local:
             self._remote("pipe_file", self._path(name), b"".join(pieces))
             return
-        path = self._path(name)
-        temporary = _beside(path)
-        try:
-            self._open_new(temporary, *pieces)
-            Path(temporary).replace(path)
-        except BaseException:
-            Path(temporary).unlink(missing_ok=True)
-            raise
+        write_whole(Path(self._path(name)), *pieces, mode=MODE)
 
     def copy(self, name: str, to: str, data: bytes) -> None:
         """Put a file whose bytes are under another name already. In a folder both are then names of one
@@ -115,37 +112,15 @@ class Files:
             except FileExistsError:
                 return False
             return True
-        path = self._path(name)
-        temporary = _beside(path)
+        path = Path(self._path(name))
+        written = write_beside(path, data, mode=MODE)
         try:
-            self._open_new(temporary, data)
-            os.link(temporary, path)
+            os.link(written, path)
         except FileExistsError:
             return False
         finally:
-            Path(temporary).unlink(missing_ok=True)
+            written.unlink(missing_ok=True)
         return True
-
-    @staticmethod
-    def _open_new(path: str, *pieces: bytes) -> None:
-        for attempt in range(REMOVALS):
-            try:
-                descriptor = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
-            except FileNotFoundError:
-                # No such folder yet, or somebody has just removed it as empty.
-                if attempt == REMOVALS - 1:
-                    raise
-                with suppress(FileNotFoundError, FileExistsError):  # removed again between look and use
-                    Path(path).parent.mkdir(parents=True, exist_ok=True)
-            else:
-                try:
-                    for piece in pieces:
-                        left = memoryview(piece)
-                        while left:
-                            left = left[os.write(descriptor, left) :]
-                finally:
-                    os.close(descriptor)
-                return
 
     def open(self, name: str) -> IO[bytes]:
         """A file to read and seek in."""
@@ -227,9 +202,3 @@ class Files:
                 raise OSError("the store gave back other bytes than it was given")
         finally:
             self.remove(name)
-
-
-def _beside(path: str) -> str:
-    """A name for a temporary file in the same folder."""
-    folder, _, name = path.rpartition("/")
-    return f"{folder}/.{name}.{secrets.token_hex(6)}"

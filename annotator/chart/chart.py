@@ -16,32 +16,11 @@ from annotator.engraving.drawing import signs
 from annotator.engraving.paper import A4, Paper
 from annotator.fingering import candidates
 from annotator.instruments import Instrument
-from annotator.pitch import Pitch, transpose
+from annotator.pitch import spelled, transpose
 
-# How a chart spells the black keys: the signs most often met in parts (common practice, no source).
-SPELLING = (
-    ("C", 0),
-    ("C", 1),
-    ("D", 0),
-    ("E", -1),
-    ("E", 0),
-    ("F", 0),
-    ("F", 1),
-    ("G", 0),
-    ("A", -1),
-    ("A", 0),
-    ("B", -1),
-    ("B", 0),
-)
 # An alternate further off than this, in cents, is no use to a player: left out of the text.
 NEAR = 60.0
 SCHEMA = "crookline.chart/1"
-
-
-def spelled(semitone: int) -> Pitch:
-    """The written pitch of a semitone (C4 = 60) as the chart spells it."""
-    step, alter = SPELLING[semitone % 12]
-    return Pitch(step, alter, semitone // 12 - 1)
 
 
 def rows(instrument: Instrument) -> list[dict[str, Any]]:

@@ -9,8 +9,9 @@ from typing import Any
 import click
 
 from annotator.cli.choices import FILES, OUT, options_from, reading_options
-from annotator.cli.paths import destinations, each, read_score, write
+from annotator.cli.paths import destinations, each, read_score
 from annotator.cli.table import findings_table
+from annotator.whole_files import write_whole
 
 
 @click.command(
@@ -64,10 +65,10 @@ def annotate(
         data, findings = read_score(file)
         marked = mark(data, options, file.name)
         marked.report["warnings"] = findings + marked.report["warnings"]
-        write(target, marked.data)
+        write_whole(target, marked.data)
         place = where[file]
         if place is not None:
-            write(place, json.dumps(marked.report, indent=1, ensure_ascii=False).encode())
+            write_whole(place, json.dumps(marked.report, indent=1, ensure_ascii=False).encode())
         return marked.report
 
     done = each(files, targets, work)

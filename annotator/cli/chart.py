@@ -8,8 +8,8 @@ from pathlib import Path
 import click
 
 from annotator.cli.choices import INSTRUMENT, instrument_from
-from annotator.cli.paths import write
 from annotator.errors import CrooklineError
+from annotator.whole_files import write_whole
 
 SUFFIXES = (".txt", ".svg", ".pdf", ".json")
 
@@ -52,4 +52,4 @@ def chart(instrument: str, as_json: bool, paper: str, out: Path | None) -> None:
     if out is None:
         click.echo(content, nl=False)
     else:
-        write(out, sheets.pdf(trumpet, size) if suffix == ".pdf" else content.encode())
+        write_whole(out, sheets.pdf(trumpet, size) if suffix == ".pdf" else content.encode())

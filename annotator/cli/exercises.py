@@ -8,7 +8,8 @@ from typing import Any
 import click
 
 from annotator.cli.choices import FILES, OUT, options_from, reading_options
-from annotator.cli.paths import destinations, each, read_score, write
+from annotator.cli.paths import destinations, each, read_score
+from annotator.whole_files import write_whole
 
 
 @click.command(epilog="Example: crookline exercises tromba-in-e.musicxml -o exercises.musicxml")
@@ -34,6 +35,6 @@ def exercises(files: tuple[Path, ...], out: Path, **choices: Any) -> None:
         from annotator.exercises.exercises import exercises as sheet  # noqa: PLC0415 - keeps --help quick
 
         data, _ = read_score(file)
-        write(target, sheet(data, options, file.stem))
+        write_whole(target, sheet(data, options, file.stem))
 
     each(files, destinations(files, out, ".musicxml"), work)

@@ -38,14 +38,6 @@ def destinations(files: Sequence[Path], out: Path, suffix: str | None = None) ->
     return targets
 
 
-def write(target: Path, data: bytes) -> None:
-    """Write ``data`` to ``target`` whole or not at all; folders are made."""
-    target.parent.mkdir(parents=True, exist_ok=True)
-    temporary = target.with_name(f".{target.name}.partial")
-    temporary.write_bytes(data)
-    temporary.replace(target)
-
-
 def each(files: Sequence[Path], targets: Sequence[Path], work: Callable[[Path, Path], Any]) -> list[Any]:
     """``work(file, target)`` for every file; a failure is told on stderr and the others go on.
 

@@ -7,7 +7,8 @@ from pathlib import Path
 import click
 
 from annotator.cli.choices import FILES, OUT
-from annotator.cli.paths import destinations, each, write
+from annotator.cli.paths import destinations, each
+from annotator.whole_files import write_whole
 
 
 @click.command(epilog="Example: crookline strip marked.musicxml -o tromba.musicxml")
@@ -19,6 +20,6 @@ def strip(files: tuple[Path, ...], out: Path) -> None:
     def work(file: Path, target: Path) -> None:
         from annotator.annotation import strip as unmark  # noqa: PLC0415 - keeps --help quick
 
-        write(target, unmark(file.read_bytes()))
+        write_whole(target, unmark(file.read_bytes()))
 
     each(files, destinations(files, out), work)

@@ -11,8 +11,9 @@ from typing import Any
 import click
 
 from annotator.cli.choices import reading_options
-from annotator.cli.paths import SCORE_SUFFIXES, write
+from annotator.cli.paths import SCORE_SUFFIXES
 from annotator.client import Client, ServiceError
+from annotator.whole_files import write_whole
 
 SENT_SUFFIXES = (*SCORE_SUFFIXES, ".zip")
 
@@ -88,6 +89,6 @@ def unpack(archive: bytes, out: Path) -> list[Path]:
             if not target.resolve().is_relative_to(out.resolve()):
                 raise click.ClickException(f"the archive has a file outside of its folder: {member.filename}")
             if not member.is_dir():
-                write(target, opened.read(member))
+                write_whole(target, opened.read(member))
                 written.append(target)
     return written

@@ -8,7 +8,8 @@ from typing import Any
 import click
 
 from annotator.cli.choices import FILES, OUT, options_from, reading_options
-from annotator.cli.paths import destinations, each, read_score, write
+from annotator.cli.paths import destinations, each, read_score
+from annotator.whole_files import write_whole
 
 
 @click.command(epilog="Example: crookline transpose tromba-in-e.musicxml -o in-c.musicxml")
@@ -26,6 +27,6 @@ def transpose(files: tuple[Path, ...], out: Path, **choices: Any) -> None:
         from annotator.transposed import transposed_part  # noqa: PLC0415 - keeps --help quick
 
         data, _ = read_score(file)
-        write(target, transposed_part(data, options, file.name))
+        write_whole(target, transposed_part(data, options, file.name))
 
     each(files, destinations(files, out), work)

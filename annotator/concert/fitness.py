@@ -16,6 +16,7 @@ from annotator.fingering import PlayedNote
 from annotator.instruments import Instrument
 from annotator.played import PlayedLine, PlayedPart
 from annotator.reading import Segment
+from annotator.score.model import SAME_PLACE
 
 UNIT = 1000
 _HEIGHTS = (12, 10, 9, 8)
@@ -95,7 +96,7 @@ def fitness(
 
 def _inside(line: PlayedLine, start: float, end: float) -> Iterator[PlayedNote]:
     for note, how in zip(line.line.notes, line.how, strict=True):
-        if start - 1e-6 <= note.onset < end - 1e-6:
+        if start - SAME_PLACE <= note.onset < end - SAME_PLACE:
             yield how
 
 
@@ -103,7 +104,7 @@ def _segments(played: PlayedPart, start: float, end: float) -> list[Segment]:
     return [
         segment
         for segment in played.reading.segments
-        if segment.from_position < end - 1e-6 and segment.to_position > start + 1e-6
+        if segment.from_position < end - SAME_PLACE and segment.to_position > start + SAME_PLACE
     ]
 
 

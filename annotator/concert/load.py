@@ -14,6 +14,7 @@ from lxml import etree
 from annotator.concert.course import Course, unfold
 from annotator.pitch import transpose
 from annotator.played import PlayedLine, PlayedPart
+from annotator.score.model import SAME_PLACE
 from annotator.score.signs import Dynamic
 from annotator.score.signs import dynamics as read_dynamics
 from annotator.score.signs import signs as read_signs
@@ -148,7 +149,7 @@ def sounding_notes(
         for which in by_measure.get(index, ()):
             note, pitch = line.line.notes[which], line.pitches[which]
             start = seconds(note.onset)
-            at = bisect_right(places, (index, note.offset + 1e-6)) - 1
+            at = bisect_right(places, (index, note.offset + SAME_PLACE)) - 1
             sounds = transpose(note.pitch, played.at(note.onset).segment.sounding).semitone
             found.append(
                 Sounding(

@@ -14,7 +14,7 @@ from typing import Any
 
 from annotator.findings import Finding
 from annotator.played import PlayedPart
-from annotator.score.model import Line
+from annotator.score.model import SAME_PLACE, Line
 from annotator.timing import Clock
 
 INSTRUMENT, MUTE_IN, MUTE_OUT = "instrument", "mute-in", "mute-out"
@@ -59,8 +59,8 @@ def rest_around(lines: Sequence[Line], position: float, clock: Clock) -> float:
     ``lines`` are those of the player who changes. Infinite where one side has no notes; 0 where a note
     sounds across.
     """
-    before = [note for line in lines for note in line.notes if note.onset < position - 1e-6]
-    after = [note.onset for line in lines for note in line.notes if note.onset >= position - 1e-6]
+    before = [note for line in lines for note in line.notes if note.onset < position - SAME_PLACE]
+    after = [note.onset for line in lines for note in line.notes if note.onset >= position - SAME_PLACE]
     if not before or not after:
         return float("inf")
     ended = max(note.onset + note.duration for note in before)

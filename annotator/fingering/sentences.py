@@ -23,7 +23,7 @@ from annotator.fingering.model import Crossing, ReadNote
 from annotator.fingering.ornaments import is_tremolo_start
 from annotator.instruments import tube
 from annotator.instruments.model import FUNDAMENTAL
-from annotator.pitch import Pitch
+from annotator.pitch import Pitch, spelled
 
 TRILL = "trill"
 
@@ -48,7 +48,6 @@ _NEEDS = {
     FINGERS: "moves more fingers",
 }
 FINGER_NAMES = ("first", "second", "third", "fourth")
-_SEMITONE_NAMES = ("C", "C♯", "D", "E♭", "E", "F", "F♯", "G", "A♭", "A", "B♭", "B")
 _NOTE_VALUES = {
     4.0: "whole notes",
     3.0: "dotted half notes",
@@ -223,8 +222,7 @@ def _fingers(mask: int) -> str:
 
 
 def _partial_name(n: int, tubing: int) -> str:
-    octave, step = divmod(FUNDAMENTAL.semitone + tube.partial_semitones(n) - tubing, 12)
-    return f"{_SEMITONE_NAMES[step]}{octave - 1}"
+    return name_of(spelled(FUNDAMENTAL.semitone + tube.partial_semitones(n) - tubing))
 
 
 def name_of(pitch: Pitch) -> str:
