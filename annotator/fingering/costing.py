@@ -13,11 +13,10 @@ from annotator.fingering.intonation import SlideSetting, slide_setting
 from annotator.fingering.model import Fingering, ReadNote
 from annotator.fingering.ornaments import Neighbour, is_tremolo_start, neighbours
 from annotator.fingering.profile import Profile
-from annotator.instruments import Instrument
+from annotator.instruments import Combination, Instrument
 
 Matrix = tuple[tuple[int, ...], ...]
 
-_THIRD, _FIRST_SECOND = 0b100, 0b011
 _C6 = 84
 _HIGH_PARTIALS = (9, 10)
 
@@ -187,14 +186,14 @@ class Costing:
         chart = self._masks[usual.valves]
         departure, share = 0.0, 1.0
         if option != usual:
-            third_alone = combination.mask == _THIRD
+            third_alone = _one_for_two(combination, self.instrument)
             if semitone > _C6 and option.partial in _HIGH_PARTIALS and not third_alone:
                 departure = self.profile["departure.high"]
             elif option.partial != usual.partial:
                 departure = self.profile["departure.other-partial"]
                 if semitone <= _C6 and option.partial >= _HIGH_PARTIALS[0]:
                     departure += self.profile["departure.ninth-partial-up"]
-            elif third_alone and chart.mask == _FIRST_SECOND:
+            elif third_alone:
                 departure = self.profile["departure.third-for-first-second"]
                 share = self.profile["grade.third-for-first-second"]
             else:
@@ -218,6 +217,14 @@ class Costing:
 def costing_for(instrument: Instrument, profile: Profile) -> Costing:
     """The costing of an instrument under a profile, made once."""
     return Costing(instrument, profile)
+
+
+def _one_for_two(combination: Combination, instrument: Instrument) -> bool:
+    """Whether one valve does what two do on the chart: the third for 1-2 on a usual trumpet."""
+    if combination.mask.bit_count() != 1:
+        return False
+    alike = next(item for item in instrument.combinations if item.semitones == combination.semitones)
+    return alike.mask.bit_count() == 2
 
 
 def _urgency(points: Sequence[tuple[float, float]], milliseconds: int) -> int:

@@ -10,7 +10,7 @@ from typing import Any, NoReturn
 
 from annotator.errors import BadInstrument, BadOption
 from annotator.instruments import tube
-from annotator.instruments.model import NUMBER, Instrument
+from annotator.instruments.model import NUMBER, Instrument, combination_name
 from annotator.pitch import Interval, Pitch
 
 _FOLDER = Path(__file__).parent
@@ -33,7 +33,7 @@ _KEYS: Mapping[str, frozenset[str]] = {
         | {"transposition", "valves", "partials", "range", "slides"}
     ),
     "transposition": frozenset({"diatonic", "chromatic"}),
-    "valves": frozenset({"semitones", "lengths"}),
+    "valves": frozenset({"semitones", "lengths", "preferred"}),
     "partials": frozenset({"usable", "barred"}),
     "range": frozenset({"low", "high"}),
     "slides": frozenset({"first", "third"}),
@@ -64,7 +64,7 @@ def from_toml(source: Path | str) -> Instrument:
     """A trumpet from a TOML file (a Path) or from its text (a str).
 
     The keys are those of the files in this folder; ``partials.barred``, ``slides``, ``words``,
-    ``family``, ``sound``, ``heading`` and ``short`` may be left out.
+    ``family``, ``sound``, ``heading``, ``short`` and ``valves.preferred`` may be left out.
     Raises BadInstrument, which names the key.
     """
     if isinstance(source, Path):
@@ -122,13 +122,15 @@ class _Reader:
             third_slide=self._millimetres("slides.third"),
             heading=self._heading("heading"),
             short=self._heading("short"),
+            preferred=self._preferred(len(semitones)),
         )
 
     def _valves(self) -> tuple[tuple[int, ...], tuple[float, ...]]:
         section = self._section("valves")
-        if len(section) != 1:
+        given = [key for key in ("semitones", "lengths") if key in section]
+        if len(given) != 1:
             self._bad("valves", "wants either semitones or lengths, one of the two")
-        key = next(iter(section))
+        key = given[0]
         values = section[key]
         if not isinstance(values, list) or not 1 <= len(values) <= _MOST_VALVES:
             self._bad(f"valves.{key}", f"must be a list of one to {_MOST_VALVES} numbers")
@@ -141,6 +143,14 @@ class _Reader:
             if not _is_number(value) or not 0.03 <= value <= 1.0:
                 self._bad("valves.lengths", f"{value!r} is not a fraction of the open tube, 0.03 to 1")
         return tuple(round(tube.lowering_cents([value]) / 100) for value in values), tuple(map(float, values))
+
+    def _preferred(self, valves: int) -> tuple[str, ...]:
+        values = self._words("valves.preferred")
+        known = {combination_name(mask) for mask in range(1 << valves)}
+        for value in values:
+            if value not in known:
+                self._bad("valves.preferred", f"{value!r} is no combination of the valves, written as in 2-4")
+        return values
 
     def _partials(self, where: str, default: tuple[int, ...] | None = None) -> tuple[int, ...]:
         values = self._value(where, default)

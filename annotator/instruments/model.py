@@ -37,7 +37,8 @@ class Instrument:
 
     ``semitones``: what each valve lowers by; ``lengths``: what it adds, as fractions of the open
     tube. ``partials`` are used freely, ``barred`` only on request. ``low`` and ``high`` bound the
-    written range. ``first_slide`` and ``third_slide``: travel in millimetres (0: none).
+    written range. ``preferred``: the combinations that come before others lowering alike, as printed.
+    ``first_slide`` and ``third_slide``: travel in millimetres (0: none).
     ``sound`` is MusicXML's standard sound, ``words`` what headings call the family. ``heading`` and
     ``short`` head a part written out for it, with ``{number}`` where the player's number goes.
     """
@@ -59,6 +60,7 @@ class Instrument:
     third_slide: float
     heading: str = ""
     short: str = ""
+    preferred: tuple[str, ...] = ()
 
     @property
     def valve_count(self) -> int:
@@ -79,25 +81,32 @@ class Instrument:
     def combinations(self) -> tuple[Combination, ...]:
         """Every combination of valves, the one the chart prefers first.
 
-        Least tubing first; of two that lower alike, the one with the fourth valve (4 for 1-3, 2-4 for
-        1-2-3), then the one without the third (1-2 before 3): common practice, no source.
+        Least tubing first. Of those that lower alike the ``preferred`` come first (4 for 1-3 on a
+        piccolo), then the one whose highest valve is the lowest (1-2 before 3): common practice, no source.
         """
-        return _combinations(self.semitones, self.lengths)
+        return _combinations(self.semitones, self.lengths, self.preferred)
 
 
 def _numbered(words: str, number: str) -> str:
     return " ".join(words.replace(NUMBER, number).split())
 
 
+def combination_name(mask: int) -> str:
+    """Valves as printed: ``0``, ``1-2``; bit 0 of ``mask`` is the first valve."""
+    return "-".join(str(valve + 1) for valve in range(mask.bit_length()) if mask >> valve & 1) or "0"
+
+
 @lru_cache(maxsize=64)
-def _combinations(semitones: tuple[int, ...], lengths: tuple[float, ...]) -> tuple[Combination, ...]:
+def _combinations(
+    semitones: tuple[int, ...], lengths: tuple[float, ...], preferred: tuple[str, ...]
+) -> tuple[Combination, ...]:
     found = []
     for mask in range(1 << len(semitones)):
         pressed = [valve for valve in range(len(semitones)) if mask >> valve & 1]
         lowered = sum(semitones[valve] for valve in pressed)
         added = [lengths[valve] for valve in pressed]
-        name = "-".join(str(valve + 1) for valve in pressed) or "0"
         cents = round(tube.combination_deviation(added, lowered), 6) + 0.0  # no -0.0 from rounding
-        found.append(Combination(name, mask, lowered, cents, sum(added)))
-    found.sort(key=lambda item: (item.semitones, not item.mask & 8, bool(item.mask & 4)))
+        found.append(Combination(combination_name(mask), mask, lowered, cents, sum(added)))
+    rank = {name: place for place, name in enumerate(preferred)}
+    found.sort(key=lambda item: (item.semitones, rank.get(item.name, len(rank)), item.mask))
     return tuple(found)

@@ -44,7 +44,7 @@ ALTERNATES = [
 
 def test_the_chart_is_whole() -> None:
     assert [Pitch.parse(row[0]).semitone for row in ROWS] == list(range(54, 85))
-    assert len(THREE_VALVES) == 8
+    assert len(THREE_VALVES) >= 8
 
 
 @pytest.mark.parametrize("name", THREE_VALVES)

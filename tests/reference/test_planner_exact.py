@@ -17,7 +17,7 @@ from annotator.fingering.costing import Costing, costing_for
 from annotator.fingering.crossing import UNIT
 from annotator.fingering.planner import planner_for
 from annotator.fingering.profile import load_profile
-from annotator.instruments import load
+from annotator.instruments import Instrument, load
 from annotator.pitch import Pitch
 from annotator.score.model import Ornament
 
@@ -79,8 +79,9 @@ def total(costing: Costing, notes: Sequence[ReadNote], chosen: Sequence[Fingerin
     return cost
 
 
-def all_plans(notes: Sequence[ReadNote], name: str) -> list[tuple[Fingering | None, ...]]:
-    options = [candidates(note.pitch.semitone, load(name)) or (None,) for note in notes]
+def all_plans(notes: Sequence[ReadNote], on: str | Instrument) -> list[tuple[Fingering | None, ...]]:
+    instrument = load(on) if isinstance(on, str) else on
+    options = [candidates(note.pitch.semitone, instrument) or (None,) for note in notes]
     return list(product(*options))
 
 

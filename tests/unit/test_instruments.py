@@ -28,7 +28,7 @@ high = "C6"
 
 def test_the_trumpets_that_come_along() -> None:
     assert available()[:2] == ("c-trumpet", "bb-trumpet")
-    assert len(available()) == 10
+    assert len(set(available())) == len(available()) >= 10
     for name in available():
         assert load(name).id == name
         assert load(name) is load(name)
@@ -65,6 +65,8 @@ def test_a_users_own(tmp_path: Path) -> None:
         ('low = "F#3"', 'low = "G6"', "range.low"),
         ("[range]", "[slides]\nfirst = -1\n[range]", "slides.first"),
         ("[range]", "[colour]\n[range]", "colour"),
+        ("0.2]", '0.2]\npreferred = ["4"]', "valves.preferred"),
+        ("0.2]", '0.2]\npreferred = ["2-1"]', "valves.preferred"),
         ("[range]", "[range", "TOML"),
     ],
 )
