@@ -32,7 +32,7 @@ class Direction:
 
     ``quarters_per_minute`` from a metronome mark, else from ``<sound tempo>`` (``source`` says which:
     ``metronome`` or ``sound``), else None. ``dynamics``: MusicXML's names of dynamics (``f``, ``mp``).
-    ``sounds``: the sounds of instruments changed to.
+    ``sounds``: the sounds of instruments changed to. ``staff``: the one it is for, 0 where it does not say.
     """
 
     words: str = ""
@@ -41,6 +41,7 @@ class Direction:
     source: str = ""
     dynamics: tuple[str, ...] = ()
     sounds: tuple[str, ...] = ()
+    staff: int = 0
 
 
 def read_direction(element: etree._Element) -> Direction:
@@ -55,6 +56,7 @@ def read_direction(element: etree._Element) -> Direction:
     metronome: float | None = None
     played: float | None = None
     offset = 0.0
+    staff = 0
     for child in element:
         tag = child.tag
         if tag == "direction-type":
@@ -67,6 +69,8 @@ def read_direction(element: etree._Element) -> Direction:
                     dynamics += tuple(mark.tag for mark in kind)
         elif tag == "offset":
             offset = number_of(child, 0.0)
+        elif tag == "staff":
+            staff = int(number_of(child, 0.0))
         elif tag == "sound":
             played = _positive(child.get("tempo"))
             sounds = _sounds(child)
@@ -74,7 +78,7 @@ def read_direction(element: etree._Element) -> Direction:
     tempo, source = metronome, "metronome"
     if metronome is None:
         tempo, source = played, "sound" if played is not None else ""
-    return Direction(" ".join(filter(None, words)), offset, tempo, source, dynamics, sounds)
+    return Direction(" ".join(filter(None, words)), offset, tempo, source, dynamics, sounds, staff)
 
 
 def _offset(element: etree._Element) -> float:

@@ -34,6 +34,7 @@ class LineBuilder:
     def __init__(self) -> None:
         self.heads: list[Head] = []
         self.lyric_numbers: set[str] = set()
+        self.rests: set[tuple[int, int, str]] = set()
         self._voices: dict[tuple[int, str], _Voice] = {}
 
     def add_measure(self, measure: int, start: float, notes: Sequence[Struck]) -> None:
@@ -91,6 +92,7 @@ class LineBuilder:
         for rank, (place, shape, offset, duration) in enumerate(by_height):
             pitch = shape.pitch
             if pitch is None:
+                self.rests.add((measure, *shape.line))
                 # Nothing is slurred over a rest; a slur left open there was never closed.
                 voice.open_slurs.clear()
                 break

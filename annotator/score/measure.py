@@ -108,9 +108,8 @@ class MeasureReader:
             elif tag == "key":
                 fifths = element.find("fifths")
                 if fifths is not None:
-                    self.keys.append(
-                        Key(here, measure, int(number_of(fifths, 0)), text_of(element.find("mode")))
-                    )
+                    mode = text_of(element.find("mode"))
+                    self.keys.append(Key(here, measure, int(number_of(fifths, 0)), mode, _staff_of(element)))
                 elif element.find("key-step") is not None:
                     self._finding("key", "a key signature of single accidentals is not transposed")
             elif tag == "time":
@@ -119,10 +118,11 @@ class MeasureReader:
                 sign = text_of(element.find("sign"))
                 line = int(number_of(element.find("line"), 2))
                 octave = int(number_of(element.find("clef-octave-change"), 0))
-                staff = int(element.get("number", "1")) if element.get("number", "1").isdigit() else 1
-                self.clefs.append(Clef(here, measure, sign, line, octave, staff))
+                self.clefs.append(Clef(here, measure, sign, line, octave, _staff_of(element) or 1))
             elif tag == "transpose":
-                self.transpositions.append(Transposition(here, measure, _interval(element)))
+                self.transpositions.append(
+                    Transposition(here, measure, _interval(element), _staff_of(element))
+                )
 
     def _signature(self, element: etree._Element) -> None:
         try:
@@ -135,7 +135,7 @@ class MeasureReader:
         measure = len(self.measures)
         position = here + direction.offset / self._walk.divisions
         if direction.words:
-            self.words.append(Words(position, measure, direction.words))
+            self.words.append(Words(position, measure, direction.words, direction.staff))
         tempo = tempo_of(direction, position, measure)
         if tempo is not None:
             self.tempos.append(tempo)
@@ -153,3 +153,9 @@ def _interval(element: etree._Element) -> Interval:
         up, semitones = divmod(abs(chromatic), 12)
         diatonic = (up * 7 + _STEPS_OF_SEMITONES[semitones]) * (1 if chromatic >= 0 else -1)
     return Interval(diatonic + 7 * octaves, chromatic + 12 * octaves)
+
+
+def _staff_of(element: etree._Element) -> int:
+    """The staff that a child of ``<attributes>`` is for, 0 for all."""
+    number = element.get("number", "")
+    return int(number) if number.isdecimal() else 0

@@ -81,6 +81,8 @@ class Line:
     """What one player plays: one voice of a part, or one note of each chord in it.
 
     ``rank`` is 0 for the upper note of chords (and for all single notes), 1 for the next one down.
+    ``player`` counts the players of a staff from 1, where the notes were told apart by players: the line
+    then goes from voice to voice, and a note for two stands in two lines. 0 elsewhere.
     """
 
     number: int
@@ -88,6 +90,7 @@ class Line:
     staff: int
     rank: int
     notes: tuple[Note, ...]
+    player: int = 0
 
 
 class Measure(NamedTuple):
@@ -107,12 +110,16 @@ class Measure(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class Key:
-    """A key signature: ``fifths`` sharps (negative: flats), from ``position`` on."""
+    """A key signature: ``fifths`` sharps (negative: flats), from ``position`` on.
+
+    ``staff``: the one it is for, 0 for all.
+    """
 
     position: float
     measure: int
     fifths: int
     mode: str = ""
+    staff: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,20 +136,29 @@ class Clef:
 
 @dataclass(frozen=True, slots=True)
 class Transposition:
-    """A ``<transpose>``: sounding minus written, octave change added in."""
+    """A ``<transpose>``: sounding minus written, octave change added in.
+
+    ``staff``: the one it is for (MusicXML 4.0: ``number``, "if absent, the transposition applies to all
+    staves in the part"), 0 for all.
+    """
 
     position: float
     measure: int
     interval: Interval
+    staff: int = 0
 
 
 @dataclass(frozen=True, slots=True)
 class Words:
-    """Words printed at a place of the part (direction words), as one string."""
+    """Words printed at a place of the part (direction words), as one string.
+
+    ``staff``: the one they are for, 0 where the file does not say.
+    """
 
     position: float
     measure: int
     text: str
+    staff: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -175,8 +191,9 @@ class Part:
 
     ``lines`` hold the struck notes player by player, ``heads`` every pitched note head in document
     order. ``containers`` are the numbers of the part's measures among ``places.Places.containers``.
-    ``lyric_numbers`` are those in use. ``concert``: the file is a ``<concert-score/>``, every part of
-    which holds the sounding pitches (MusicXML 4.0).
+    ``rests``: where a voice rests, (measure index, staff, voice). ``lyric_numbers`` are those in use.
+    ``concert``: the file is a ``<concert-score/>``, every part of which holds the sounding pitches
+    (MusicXML 4.0).
     """
 
     id: str
@@ -191,6 +208,7 @@ class Part:
     words: tuple[Words, ...] = ()
     sounds: tuple[Sound, ...] = ()
     heads: tuple[Head, ...] = ()
+    rests: frozenset[tuple[int, int, str]] = frozenset()
     containers: tuple[int, ...] = ()
     clefs: tuple[Clef, ...] = ()
     lyric_numbers: frozenset[str] = frozenset()

@@ -251,6 +251,7 @@ def _read_part(header: Part, where: _Where, score: OpenScore) -> tuple[Part, lis
         words=tuple(reader.words),
         sounds=header.sounds + tuple(reader.sounds),
         heads=tuple(lines.heads),
+        rests=frozenset(lines.rests),
         containers=tuple(number for _, _, number in where.measures),
         clefs=tuple(reader.clefs),
         lyric_numbers=frozenset(lines.lyric_numbers),
