@@ -10,6 +10,7 @@ from flask import Response, g, request
 
 from annotator import __version__
 from api import cors, events, health, instruments, jobs, keys, limits, metrics, problems, results, sheets
+from api.front import turn
 from api.openapi import docs, openapi
 from api.page import routes as page
 from workers import logs
@@ -43,7 +44,9 @@ def create_app(settings: Settings | None = None) -> APIFlask:
     }
     app.json.sort_keys = False  # type: ignore[attr-defined]
     app.extensions["crookline"] = context
-    app.extensions["crookline-streams"] = events.Streams(max(1, context.settings.web_threads // 2))
+    app.extensions["crookline-streams"] = events.Streams(
+        context.settings.streams, context.settings.owner_streams
+    )
     _log_requests(app)
     openapi.register(app, context)
     problems.register(app)
@@ -65,7 +68,7 @@ def _log_requests(app: APIFlask) -> None:
 
     @app.after_request
     def end(response: Response) -> Response:
-        quiet = request.path in ("/healthz", "/readyz", "/metrics")
+        quiet = request.path in ("/healthz", "/readyz", "/metrics") or turn().dropped
         (log.debug if quiet else log.info)(
             "request",
             method=request.method,

@@ -7,23 +7,29 @@ the stream and at the end. Every event but that first one has an id; who comes b
 
 from __future__ import annotations
 
+import asyncio
 import json
 import re
 import threading
 import time
-from collections.abc import Iterator, Mapping
+from collections import Counter
+from collections.abc import AsyncIterator, Mapping
+from functools import partial
 from typing import Any
 
 import redis
 from apiflask import APIBlueprint
 from flask import Response, current_app, request
+from redis.asyncio import Redis as AsyncRedis
 
 from api import access, schemas
+from api.front import turn
 from api.openapi import describe
 from api.problems import Problem
 from workers import logs
 from workers.context import Context
 from workers.jobs import Job
+from workers.live import listening, next_events
 from workers.media import EVENTS
 from workers.status import status
 
@@ -50,19 +56,30 @@ EVENT_SCHEMA = {
 
 
 class Streams:
-    """How many streams are open (each takes a thread of the server), and whether the server is to end."""
+    """How many streams are open, in all and for each owner. A stream takes a connection, no thread."""
 
-    def __init__(self, most: int) -> None:
-        self._places = threading.BoundedSemaphore(most)
-        self.closing = threading.Event()
+    def __init__(self, most: int, each: int) -> None:
+        self._most = most
+        self._each = each
+        self._open: Counter[str] = Counter()
+        self._lock = threading.Lock()
 
-    def enter(self) -> bool:
+    def enter(self, owner: str) -> bool:
         """Take a place; False when there is none."""
-        return self._places.acquire(blocking=False)
+        with self._lock:
+            if self._open.total() >= self._most or self._open[owner] >= self._each:
+                return False
+            self._open[owner] += 1
+            return True
 
-    def leave(self) -> None:
+    def leave(self, owner: str) -> None:
         """Give the place back."""
-        self._places.release()
+        with self._lock:
+            self._open[owner] -= 1
+
+    def open(self) -> int:
+        """How many there are."""
+        return self._open.total()
 
 
 @blueprint.get("/events")
@@ -87,17 +104,18 @@ def events(job_id: str, headers: Mapping[str, str]) -> Any:
     if request.method == "HEAD":
         return Response(mimetype=EVENTS, headers=fields)
     streams: Streams = current_app.extensions["crookline-streams"]
-    if not streams.enter():
+    owner = access.owner()
+    if not streams.enter(owner):
         raise Problem(
             503,
             "unavailable",
-            "too many follow their jobs at the moment; ask for the job itself meanwhile",
+            "too many streams are open at the moment; ask for the job itself meanwhile",
             headers={"Retry-After": "5"},
         )
-    gone = request.environ.get("waitress.client_disconnected", lambda: False)
-    response = Response(_stream(context, job, seen, streams, gone), mimetype=EVENTS, headers=fields)
-    response.call_on_close(streams.leave)
-    return response
+    here = turn()
+    here.follow = partial(_follow, context, job, seen)
+    here.ended = partial(streams.leave, owner)
+    return Response(mimetype=EVENTS, headers=fields)
 
 
 def _nothing_to_come(context: Context, job: Job, seen: str) -> bool:
@@ -112,43 +130,53 @@ def _order(event_id: str) -> tuple[int, int]:
     return int(time_ms), int(turn)
 
 
-def _stream(context: Context, job: Job, seen: str, streams: Streams, gone: Any) -> Iterator[str]:
+async def _follow(context: Context, job: Job, seen: str) -> AsyncIterator[str]:
+    async with listening(context.settings.redis_url) as connection:
+        async for text in _stream(context, job, seen, connection):
+            yield text
+
+
+async def _stream(context: Context, job: Job, seen: str, connection: AsyncRedis) -> AsyncIterator[str]:
     began = quiet_since = time.monotonic()
     yield f"retry: {RETRY_MS}\n\n"
-    yield message("job", _summary(context, job))
+    yield message("job", await asyncio.to_thread(_summary, context, job))
     after = seen or "0"
     # The many events of a large job go out a few times a second, not one by one.
     pause = min(LONGEST_PAUSE, len(job.parts) * PAUSE_PER_PART) if job.bulk else 0.0
     ended_without_event = False
-    while not streams.closing.is_set() and not gone() and time.monotonic() - began < STREAM_SECONDS:
+    while time.monotonic() - began < STREAM_SECONDS:
         try:
-            found = context.live.events(job.ref, after, WAIT_MS)
+            found = await next_events(connection, job.ref, after, WAIT_MS)
         except redis.RedisError as error:
             log.warning("no events without Redis", error=repr(error))
             return
+        last_id = after if after != "0" else None
         if found:
             after = found[-1][0]
             yield "".join(message(kind, data, event_id) for event_id, kind, data in found)
             if found[-1][1] == "job":  # nothing follows it
                 return
             quiet_since = time.monotonic()
-            streams.closing.wait(pause)
+            await asyncio.sleep(pause)
         elif time.monotonic() - quiet_since > COMMENT_SECONDS:
             quiet_since = time.monotonic()
             yield ": still here\n\n"
-        elif not context.store.has(job.ref):
-            yield message(
-                "job", json.dumps({"id": job.id, "state": "deleted"}), after if after != "0" else None
-            )
+        elif not await asyncio.to_thread(context.store.has, job.ref):
+            yield message("job", json.dumps({"id": job.id, "state": "deleted"}), last_id)
             return
-        elif context.store.ended(job) is not None and context.live.last_event(job.ref) in (None, after):
+        elif await asyncio.to_thread(_ended_at, context, job, after):
             if not ended_without_event:
                 # An outcome is kept before its event is sent: the event may be on its way.
                 ended_without_event = True
                 continue
             # Redis has lost the events of the end; the store knows it.
-            yield message("job", _summary(context, job), after if after != "0" else None)
+            yield message("job", await asyncio.to_thread(_summary, context, job), last_id)
             return
+
+
+def _ended_at(context: Context, job: Job, after: str) -> bool:
+    """Whether the job has ended and nothing has been told after the event ``after``."""
+    return context.store.ended(job) is not None and context.live.last_event(job.ref) in (None, after)
 
 
 def _summary(context: Context, job: Job) -> str:

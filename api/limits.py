@@ -11,6 +11,7 @@ from flask import Response, g, request
 from flask_limiter import Limiter, RateLimitExceeded
 from flask_limiter.util import get_remote_address
 
+from api.front import turn
 from api.keys import OPEN_ENDPOINTS
 from api.problems import Problem
 from workers.context import Context
@@ -25,7 +26,7 @@ def register(app: APIFlask, context: Context) -> None:
         key_func=_asker,
         app=app,
         application_limits=[settings.rate],
-        application_limits_exempt_when=lambda: request.endpoint in OPEN_ENDPOINTS,
+        application_limits_exempt_when=lambda: request.endpoint in OPEN_ENDPOINTS or not turn().first,
         storage_uri=settings.redis_url or "memory://",
         key_prefix="crookline",
         in_memory_fallback_enabled=True,

@@ -15,6 +15,7 @@ from prometheus_client.core import CounterMetricFamily, GaugeMetricFamily, Histo
 from prometheus_client.registry import Collector
 
 from api import access
+from api.front import turn
 from api.openapi import describe
 from workers import metrics as counters
 from workers import queues
@@ -49,6 +50,8 @@ def register(app: APIFlask) -> None:
 
     @app.after_request
     def end(response: Response) -> Response:
+        if turn().dropped:
+            return response
         route = str(request.url_rule) if request.url_rule else "none"
         count.labels(request.method, route, response.status_code).inc()
         seconds.labels(route).observe(time.perf_counter() - g.get("began", time.perf_counter()))

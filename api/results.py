@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import time
 from hashlib import sha256
 from typing import Any
 
@@ -11,6 +10,7 @@ from flask import Response, request
 
 from api import access
 from api.downloads import send, send_bytes
+from api.front import turn
 from api.openapi import describe
 from api.problems import Problem, not_ready
 from workers import archive as archives
@@ -22,8 +22,6 @@ from workers.products import EXERCISES, TRANSPOSED, Product
 from workers.status import status
 
 blueprint = APIBlueprint("results", __name__, url_prefix="/v1/jobs/<job_id>", tag="Results")
-
-MAKING_SECONDS = 20
 
 
 @blueprint.get("/parts/<int:n>/annotated")
@@ -86,14 +84,12 @@ def await_product(job: Job, part: Part, product: Product) -> str:
     """Have something made of a part, unless it is there; gives its SHA-256. Raises Problem."""
     context = access.context()
     made = products.made(context, job, part, product.name)
-    deadline = time.monotonic() + MAKING_SECONDS
     if made is None:
-        tasks.ask_for(job, part.n, product.name, context)
-    while made is None:
-        if time.monotonic() > deadline:
-            raise not_ready(f"the workers have not got round to it yet: {product.words}")
-        context.live.wait_made(job, part, product.name, seconds=1)
-        made = products.made(context, job, part, product.name)
+        here = turn()
+        here.again = True
+        if here.first:
+            tasks.ask_for(job, part.n, product.name, context)
+        raise not_ready(f"the workers have not got round to it yet: {product.words}")
     if made.fault:
         raise Problem(422, "result-failed", made.fault)
     return made.sha256

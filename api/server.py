@@ -2,25 +2,27 @@
 
 from __future__ import annotations
 
-import errno
+import asyncio
 import signal
+import socket
 import threading
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass, replace
 from ipaddress import ip_address
 from types import FrameType
-from typing import Any
 
+import uvicorn
 from apiflask import APIFlask
-from waitress.server import create_server
+from uvicorn.protocols.http.h11_impl import H11Protocol
 
 from api.app import create_app
-from api.events import Streams
+from api.front import Front
 from workers.embedded import CannotStart, backend
 from workers.settings import BadSetting, Settings, variable
 
-RECEIVED_AT_ONCE = 262_144
+SILENT_SECONDS = 15
+BACKLOG = 1024
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,8 +31,8 @@ class Running:
 
     url: str
     settings: Settings
-    server: Any
-    streams: Streams
+    server: _Server
+    listening: socket.socket
 
 
 @contextmanager
@@ -52,29 +54,30 @@ def service(settings: Settings, *, workers: bool = True) -> Iterator[Running]:
 
 
 def run(running: Running) -> None:
-    """Answer requests until SIGTERM or SIGINT comes."""
+    """Answer requests until SIGTERM or SIGINT comes; what is being answered then is answered."""
 
     def end(number: int, frame: FrameType | None) -> None:
-        running.streams.closing.set()
         raise SystemExit(0)
 
+    # The server hands a signal on when it has come to its end.
     for number in (signal.SIGTERM, signal.SIGINT):
         signal.signal(number, end)
-    running.server.run()
+    _allow_connections()
+    running.server.run(sockets=[running.listening])
 
 
 @contextmanager
 def in_background(running: Running) -> Iterator[None]:
     """Answer requests in a thread for the time of the block."""
-    thread = threading.Thread(target=running.server.run, name="web", daemon=True)
+    thread = threading.Thread(
+        target=running.server.run, kwargs={"sockets": [running.listening]}, name="web", daemon=True
+    )
     thread.start()
     try:
         yield
     finally:
-        running.streams.closing.set()
-        running.server.task_dispatcher.shutdown()  # what is being answered is answered first
-        running.server.close()
-        thread.join(5)
+        running.server.should_exit = True
+        thread.join(running.settings.stop_seconds + 5)
 
 
 def check_exposure(settings: Settings) -> None:
@@ -97,32 +100,70 @@ def is_loopback(host: str) -> bool:
 @contextmanager
 def _web(settings: Settings) -> Iterator[Running]:
     app: APIFlask = create_app(settings)
-    try:
-        server = create_server(
-            app,
-            host=settings.host,
-            port=settings.port,
-            threads=settings.web_threads,
-            ident="crookline",
-            # The application answers what is too large with a problem document; this is for much more.
-            max_request_body_size=2 * settings.max_upload + 1_000_000,
-            channel_request_lookahead=1,
-            recv_bytes=RECEIVED_AT_ONCE,
-            clear_untrusted_proxy_headers=True,
+    listening = _listen(settings)
+    with listening:
+        port = listening.getsockname()[1]
+        shown = f"[{settings.host}]" if ":" in settings.host else settings.host
+        front = Front(app, settings)
+        config = uvicorn.Config(
+            front,
+            http=_Prompt,
+            loop="asyncio",
+            ws="none",
+            lifespan="off",
+            log_config=None,
+            log_level="warning",
+            access_log=False,
+            server_header=False,
+            headers=[("server", "crookline")],
+            timeout_graceful_shutdown=settings.stop_seconds,
+            timeout_keep_alive=SILENT_SECONDS,
+            proxy_headers=bool(settings.trusted_proxies),
+            forwarded_allow_ips=list(settings.trusted_proxies),
         )
-    except OSError as error:
-        if error.errno in (errno.EADDRINUSE, errno.EACCES, errno.EADDRNOTAVAIL):
-            what = f"cannot listen on {settings.host} port {settings.port}: {error.strerror}"
-            raise CannotStart(f"{what}; choose another with --port or {variable('port')}") from None
-        raise
-    shown = f"[{settings.host}]" if ":" in settings.host else settings.host
-    port = server.effective_port
-    try:
         yield Running(
-            f"http://{shown}:{port}",
-            replace(settings, port=port),
-            server,
-            app.extensions["crookline-streams"],
+            f"http://{shown}:{port}", replace(settings, port=port), _Server(config, front), listening
         )
-    finally:
-        server.close()
+
+
+def _listen(settings: Settings) -> socket.socket:
+    family = socket.AF_INET6 if ":" in settings.host else socket.AF_INET
+    try:
+        return socket.create_server((settings.host, settings.port), family=family, backlog=BACKLOG)
+    except (OSError, UnicodeError) as error:
+        reason = getattr(error, "strerror", None) or str(error)
+        what = f"cannot listen on {settings.host} port {settings.port}: {reason}"
+        raise CannotStart(f"{what}; choose another with --port or {variable('port')}") from None
+
+
+class _Server(uvicorn.Server):
+    """A web server that lets its event streams end when it is told to."""
+
+    def __init__(self, config: uvicorn.Config, front: Front) -> None:
+        super().__init__(config)
+        self._front = front
+
+    async def shutdown(self, sockets: list[socket.socket] | None = None) -> None:
+        """Answer what is being answered, for at most ``stop_seconds``."""
+        self._front.closing.set()
+        await super().shutdown(sockets)
+
+
+class _Prompt(H11Protocol):
+    """HTTP/1.1 that lets go of a connection on which no request ever comes."""
+
+    def connection_made(self, transport: asyncio.Transport) -> None:  # type: ignore[override]
+        """Begin; the time for the first request is that between two."""
+        super().connection_made(transport)
+        self.timeout_keep_alive_task = self.loop.call_later(
+            self.timeout_keep_alive, self.timeout_keep_alive_handler
+        )
+
+
+def _allow_connections() -> None:
+    """As many open connections as the system lets this process have: one that is silent costs no more."""
+    with suppress(ImportError, OSError, ValueError):
+        import resource  # noqa: PLC0415 - not on Windows, where the limit is another matter
+
+        _, most = resource.getrlimit(resource.RLIMIT_NOFILE)
+        resource.setrlimit(resource.RLIMIT_NOFILE, (most, most))

@@ -8,12 +8,14 @@ from __future__ import annotations
 
 import json
 import time
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import AsyncIterator, Callable, Iterable, Mapping
+from contextlib import asynccontextmanager
 from dataclasses import asdict, dataclass
 from functools import partial
 from typing import Any, cast
 
 import redis
+from redis.asyncio import Redis as AsyncRedis
 
 from workers.jobs import Job, Outcome, Part, outcome_from_json, outcome_to_json
 
@@ -28,6 +30,30 @@ def connect(url: str) -> redis.Redis:
     return redis.Redis.from_url(
         url, decode_responses=True, socket_timeout=30, socket_connect_timeout=5, health_check_interval=30
     )
+
+
+@asynccontextmanager
+async def listening(url: str) -> AsyncIterator[AsyncRedis]:
+    """A connection for one who listens without a thread, closed afterwards."""
+    connection = AsyncRedis.from_url(url, decode_responses=True, socket_timeout=30, socket_connect_timeout=5)
+    try:
+        yield connection
+    finally:
+        await connection.aclose()
+
+
+async def next_events(
+    connection: AsyncRedis, ref: str, after: str, wait_ms: int
+) -> list[tuple[str, str, str]]:
+    """A job's events after the one with that id (``0`` for all): (id, kind, data), waiting for the first.
+
+    Raises ``redis.RedisError``.
+    """
+    found = cast(Any, await connection.xread({Live._key(ref, "events"): after}, count=500, block=wait_ms))
+    if not found:
+        return []
+    entries = found[0][1] if isinstance(found, list) else next(iter(found.values()))
+    return [(entry_id, values["event"], values["data"]) for entry_id, values in entries]
 
 
 @dataclass(frozen=True, slots=True)
@@ -170,30 +196,10 @@ class Live:
         found = cast("dict[str, str]", self.redis.hgetall(self._key(ref, what)))
         return {int(n): json.loads(data) for n, data in found.items()}
 
-    def events(self, ref: str, after: str, wait_ms: int) -> list[tuple[str, str, str]]:
-        """Events after the one with that id (``0`` for all): (id, kind, data), waiting for the first."""
-        found = cast(Any, self.redis.xread({self._key(ref, "events"): after}, count=500, block=wait_ms))
-        if not found:
-            return []
-        entries = found[0][1] if isinstance(found, list) else next(iter(found.values()))
-        return [(entry_id, values["event"], values["data"]) for entry_id, values in entries]
-
     def last_event(self, ref: str) -> str | None:
         """The id of the newest event, or None when there are none (any more)."""
         found = cast(Any, self.redis.xrevrange(self._key(ref, "events"), count=1))
         return str(found[0][0]) if found else None
-
-    def tell_made(self, job: Job, part: Part, product: str) -> None:
-        """Tell who waits for a product of a part that it is there."""
-        key = self._key(job.ref, f"made:{part.n}:{product}")
-        pipe = self.redis.pipeline(transaction=False)
-        pipe.rpush(key, "1")
-        pipe.expire(key, 60)
-        pipe.execute()
-
-    def wait_made(self, job: Job, part: Part, product: str, seconds: int) -> None:
-        """Wait for a product of a part, at most so long; look in the store then."""
-        self.redis.blpop([self._key(job.ref, f"made:{part.n}:{product}")], timeout=seconds)
 
     def forget(self, ref: str) -> None:
         """Drop all that is known of a job."""

@@ -70,7 +70,7 @@ def made(context: Context, job: Job, part: Part, product: str) -> Made | None:
 
 
 def make(context: Context, ref: str, n: int, product: str) -> None:
-    """Make a product of a part and tell those who wait for it. May be done twice."""
+    """Make a product of a part . May be done twice."""
     job = context.store.job(ref)
     part = job.part(n) if job else None
     if job is None or part is None:
@@ -87,4 +87,3 @@ def make(context: Context, ref: str, n: int, product: str) -> None:
             context.store.put(ref, PRODUCTS[product].file(part), data)
             result = {"sha256": sha256(data).hexdigest()}
         context.store.put(ref, f"{part.output}/{product}.made.json", json.dumps(result).encode())
-    context.live.tell_made(job, part, product)

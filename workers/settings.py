@@ -61,6 +61,11 @@ class Settings:
     ``sweep_seconds``, ``expire_seconds``: how often lost work is looked for, and old jobs are removed.
     ``keep_days``: a job is removed this long after it was made.
     ``rate``, ``upload_rate``: requests, and uploaded bytes, that one key may use.
+    ``stop_seconds``: how long the web server answers on what it has begun when it is told to end.
+    ``streams``, ``owner_streams``: how many may follow jobs at once, in all and for one key.
+    ``hosts``: the names under which the service is asked (``scores.example``); without keys those of this
+    machine alone, with keys any where none are named.
+    ``trusted_proxies``: addresses or networks of proxies whose word on address and scheme is believed.
     ``cors_origins``: web origins that a browser may call from; none by default.
     ``callback_private``: whether a callback may go to a private or loopback address.
     ``callback_secret``: signs the callbacks of jobs that bring no secret of their own.
@@ -92,6 +97,11 @@ class Settings:
     keep_days: float = 7.0
     rate: str = "1200 per minute"
     upload_rate: int = 4000 * MEGABYTE
+    stop_seconds: int = 30
+    streams: int = 1000
+    owner_streams: int = 50
+    hosts: tuple[str, ...] = ()
+    trusted_proxies: tuple[str, ...] = ()
     cors_origins: tuple[str, ...] = ()
     callback_private: bool = False
     callback_secret: str = ""

@@ -5,7 +5,6 @@ python -m tests.bench.growth
 
 from __future__ import annotations
 
-import logging
 import subprocess
 import sys
 import tempfile
@@ -23,7 +22,6 @@ WORKERS = (1, 2)
 
 def run(workers: int) -> None:
     """One service with so many workers, and jobs of growing size."""
-    logging.getLogger("waitress").setLevel(logging.ERROR)
     logs.configure("quiet")
     with tempfile.TemporaryDirectory() as store:
         settings = Settings(store=store, port=0, workers=workers, log="quiet", rate="1000000 per minute")

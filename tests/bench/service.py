@@ -3,7 +3,6 @@ nothing else is done and while 400 parts are."""
 
 from __future__ import annotations
 
-import logging
 import os
 import statistics
 import tempfile
@@ -183,7 +182,6 @@ def latency(client: Client, other: Client) -> None:
 
 def main() -> None:
     """Print the figures."""
-    logging.getLogger("waitress").setLevel(logging.ERROR)
     logs.configure("quiet")
     with tempfile.TemporaryDirectory() as store:
         settings = Settings(store=store, port=0, workers=WORKERS, log="quiet", rate="1000000 per minute")

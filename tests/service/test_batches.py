@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import json
 import os
 import signal
@@ -23,7 +24,7 @@ from workers import batches, metrics, parts, upkeep
 from workers.context import INSTANCE, Context
 from workers.intake import take_in
 from workers.jobs import Job, Part, new_id
-from workers.live import Runner
+from workers.live import Runner, listening, next_events
 from workers.status import status
 
 
@@ -47,7 +48,12 @@ def four(context: Context, *, bad: int = 0) -> Job:
 
 def told(context: Context, job: Job) -> list[tuple[int, str]]:
     """The events of the parts: number and state."""
-    notes = [json.loads(data) for _, kind, data in context.live.events(job.ref, "0", 10) if kind == "part"]
+
+    async def events() -> list[tuple[str, str, str]]:
+        async with listening(context.settings.redis_url) as connection:
+            return await next_events(connection, job.ref, "0", 10)
+
+    notes = [json.loads(data) for _, kind, data in asyncio.run(events()) if kind == "part"]
     return [(note["n"], note["state"]) for note in notes]
 
 

