@@ -9,7 +9,20 @@ from apiflask import APIFlask
 from flask import Response, g, request
 
 from annotator import __version__
-from api import cors, events, health, instruments, jobs, keys, limits, metrics, problems, results, sheets
+from api import (
+    cors,
+    events,
+    health,
+    instruments,
+    jobs,
+    keys,
+    limits,
+    metrics,
+    origins,
+    problems,
+    results,
+    sheets,
+)
 from api.front import turn
 from api.openapi import docs, openapi
 from api.page import routes as page
@@ -51,6 +64,7 @@ def create_app(settings: Settings | None = None) -> APIFlask:
     openapi.register(app, context)
     problems.register(app)
     keys.register(app, context)
+    origins.register(app, context)
     for module in MODULES:
         app.register_blueprint(module.blueprint)
     limits.register(app, context)

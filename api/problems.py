@@ -30,6 +30,8 @@ MEANINGS = {
     "bad-upload": "What was sent cannot become a job: no score in it, or a path out of its folder.",
     "too-large": "The request, or what it unpacks to, goes beyond a limit of this service.",
     "invalid-request": "The request's fields are not as described; `errors` names each.",
+    "wrong-host": "The service is not known under the name in the `Host` field.",
+    "cross-site": "A browser sent this for a page of another site, whose origin is not allowed.",
     "key-required": "The request needs a key: `Authorization: Bearer SECRET`.",
     "no-such-job": "There is no job of that id for this key; it may have been deleted, or be past its time.",
     "no-such-part": "The job has no part of that number.",
@@ -70,7 +72,7 @@ class Problem(Exception):
         """The answer."""
         known = self.code in MEANINGS
         body: dict[str, Any] = {
-            "type": f"{request.url_root}docs#{self.code}" if known else "about:blank",
+            "type": f"{request.script_root}/docs#{self.code}" if known else "about:blank",
             "title": self.code.replace("-", " ").capitalize() if known else HTTPStatus(self.status).phrase,
             "status": self.status,
             "detail": self.detail,

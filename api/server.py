@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import math
 import signal
 import socket
 import threading
@@ -116,7 +117,7 @@ def _web(settings: Settings) -> Iterator[Running]:
             access_log=False,
             server_header=False,
             headers=[("server", "crookline")],
-            timeout_graceful_shutdown=settings.stop_seconds,
+            timeout_graceful_shutdown=math.ceil(settings.stop_seconds),
             timeout_keep_alive=SILENT_SECONDS,
             proxy_headers=bool(settings.trusted_proxies),
             forwarded_allow_ips=list(settings.trusted_proxies),

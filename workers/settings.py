@@ -61,7 +61,6 @@ class Settings:
     ``sweep_seconds``, ``expire_seconds``: how often lost work is looked for, and old jobs are removed.
     ``keep_days``: a job is removed this long after it was made.
     ``rate``, ``upload_rate``: requests, and uploaded bytes, that one key may use.
-    ``stop_seconds``: how long the web server answers on what it has begun when it is told to end.
     ``streams``, ``owner_streams``: how many may follow jobs at once, in all and for one key.
     ``hosts``: the names under which the service is asked (``scores.example``); without keys those of this
     machine alone, with keys any where none are named.
@@ -97,7 +96,6 @@ class Settings:
     keep_days: float = 7.0
     rate: str = "1200 per minute"
     upload_rate: int = 4000 * MEGABYTE
-    stop_seconds: int = 30
     streams: int = 1000
     owner_streams: int = 50
     hosts: tuple[str, ...] = ()

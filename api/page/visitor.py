@@ -12,6 +12,7 @@ from apiflask import APIBlueprint
 from flask import Response, g, make_response, redirect, render_template, request, url_for
 
 from api import access, keys
+from api.origins import same_site
 from api.problems import Problem
 
 blueprint = APIBlueprint("page", __name__, enable_openapi=False)
@@ -27,7 +28,7 @@ POLICY = (
 @blueprint.before_request
 def guard() -> Any:
     """Refuse forms sent by other sites, and ask for a key where the service wants one."""
-    if request.method == "POST" and not _same_site():
+    if request.method == "POST" and not same_site(request):
         return refusal("This form was sent from another site. Open this page and send it from there."), 403
     if request.endpoint not in ("page.enter_key", "page.choose_look") and not g.known:
         return make_response(render("key.html", wrong=False), 401)
@@ -76,15 +77,6 @@ def leave() -> Any:
     response = make_response(redirect(url_for("page.home"), 303))
     response.delete_cookie(keys.COOKIE)
     return response
-
-
-def _same_site() -> bool:
-    """Whether a form comes from this page: what the browser says, or that it says nothing (no browser)."""
-    site = request.headers.get("Sec-Fetch-Site")
-    if site is not None:
-        return site in ("same-origin", "none")
-    origin = request.headers.get("Origin")
-    return origin is None or urlsplit(origin).netloc == request.host
 
 
 def _back() -> str:
