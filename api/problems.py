@@ -27,7 +27,7 @@ log = logs.logger(__name__)
 # What each code means, for the documentation page; a code not listed here is an HTTP status as it stands.
 MEANINGS = {
     "bad-option": "An option has a value it cannot have; `errors` names it.",
-    "bad-upload": "What was sent cannot become a job: no score in it, or a path out of its folder.",
+    "bad-upload": "What was sent cannot become a job: there is no score in it that can be worked on.",
     "too-large": "The request, or what it unpacks to, goes beyond a limit of this service.",
     "invalid-request": "The request's fields are not as described; `errors` names each.",
     "wrong-host": "The service is not known under the name in the `Host` field.",

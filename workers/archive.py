@@ -12,6 +12,7 @@ from typing import Any
 
 from workers import summary_page
 from workers.jobs import Job, Outcome, Part
+from workers.names import safe
 from workers.status import Status
 from workers.store import Store
 
@@ -53,7 +54,7 @@ def build(store: Store, job: Job, status: Status) -> bytes:
                 annotated = store.get(job.ref, f"{part.output}/annotated.{part.kind}")
                 report = store.get(job.ref, f"{part.output}/report.json")
                 if annotated is not None and report is not None:
-                    add(part.name, annotated, packed=part.kind == "mxl")
+                    add(safe(part.name), annotated, packed=part.kind == "mxl")
                     add(beside(part, ".report.json"), report)
             elif outcome.reason is not None:
                 add(beside(part, ".failed.txt"), f"{part.name}: {outcome.reason.message}\n".encode())
@@ -62,7 +63,7 @@ def build(store: Store, job: Job, status: Status) -> bytes:
 
 def beside(part: Part, suffix: str) -> str:
     """A name beside a part's own; with the part's whole name in it, for `a.xml` may lie beside `a.mxl`."""
-    return part.name + suffix
+    return safe(part.name) + suffix
 
 
 def summary(job: Job, status: Status) -> dict[str, Any]:

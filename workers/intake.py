@@ -1,8 +1,8 @@
 """What came in: from uploaded files and .zip archives to the parts of a job.
 
-A file that is no score becomes a part that fails with its reason, so that the others are still
-delivered. Only what could do harm (a path that leads out of its folder, an archive that unpacks
-beyond all measure) refuses the whole request.
+A file that is no score, or whose name leads out of its folder, becomes a part that fails with its reason,
+so that the others are still delivered. Only an archive that unpacks beyond all measure refuses the whole
+request.
 """
 
 from __future__ import annotations
@@ -18,10 +18,10 @@ from pathlib import PurePosixPath
 
 from annotator.errors import CrooklineError
 from workers.jobs import SUFFIXES, Part, Reason
+from workers.names import LONGEST_NAME, as_sent, leads_out, safe
 from workers.settings import Settings
 
 KINDS = ", ".join(SUFFIXES)
-NAME_LIMIT = 200
 SYMLINK, TYPE_MASK = 0o120000, 0o170000
 ENCRYPTED = 0x1
 UNPACKING_ERRORS = (
@@ -58,8 +58,11 @@ class Intake:
 
     def add(self, name: str, data: bytes) -> None:
         """Take in an uploaded file; a .zip is opened. Raises BadUpload."""
-        name = checked_name(name)
-        if name.lower().endswith(".zip"):
+        refused = _name_fault(name)
+        name = as_sent(name)[-LONGEST_NAME:] or "?"
+        if refused is not None:
+            self._add_score(name, b"", refused)
+        elif name.lower().endswith(".zip"):
             self._add_zip(name, data)
         else:
             self._add_score(name, data, _suffix_fault(name))
@@ -84,10 +87,11 @@ class Intake:
     def _unused(self, name: str) -> str:
         """The name, numbered when another file of the job has it already."""
         path, candidate, count = PurePosixPath(name), name, 1
-        while candidate in self._names:
+        # Some systems do not tell a from A, and what is made safe may become the same.
+        while safe(candidate).casefold() in self._names:
             count += 1
             candidate = str(path.with_name(f"{path.stem} ({count}){path.suffix}"))
-        self._names.add(candidate)
+        self._names.add(safe(candidate).casefold())
         return candidate
 
     def _add_zip(self, archive_name: str, data: bytes) -> None:
@@ -113,14 +117,14 @@ class Intake:
                 self._add_member(archive, archive_name, member)
 
     def _add_member(self, archive: zipfile.ZipFile, archive_name: str, member: zipfile.ZipInfo) -> None:
-        try:
-            name = checked_name(member.filename)
-        except BadUpload as error:
-            raise BadUpload(f"in {archive_name}: {error.message}") from None
+        refused = _name_fault(member.filename)
+        name = as_sent(member.filename)[-LONGEST_NAME:] or "?"
         if "__MACOSX" in name.split("/") or PurePosixPath(name).name.startswith("."):
             return  # a computer's own notes, not the sender's
         if _suffix_fault(name) is not None:
             self.skipped.append((name, f"not a score ({KINDS})"))
+        elif refused is not None:
+            self._add_score(name, b"", refused)
         elif (member.external_attr >> 16) & TYPE_MASK == SYMLINK:
             self._add_score(name, b"", Reason("bad-archive", "this is a link, not a file"))
         elif member.flag_bits & ENCRYPTED:
@@ -152,15 +156,10 @@ def take_in(files: Iterable[tuple[str, bytes]], settings: Settings) -> Intake:
     return intake
 
 
-def checked_name(name: str) -> str:
-    """A file's path as sent, with ``/``. Raises BadUpload when it leads anywhere but down."""
-    path = name.replace("\\", "/")
-    pieces = [piece for piece in path.split("/") if piece not in ("", ".")]
-    if path.startswith("/") or ".." in pieces or (pieces and ":" in pieces[0]):
-        raise BadUpload(f"the name {name!r} leads out of its folder")
-    if not pieces or len(path) > NAME_LIMIT or not path.isprintable():
-        raise BadUpload(f"the name {name[:NAME_LIMIT]!r} is no usable file name")
-    return "/".join(pieces)
+def _name_fault(name: str) -> Reason | None:
+    if not leads_out(name):
+        return None
+    return Reason("bad-name", "the name leads out of its folder; send the file under a plain name")
 
 
 def _suffix_fault(name: str) -> Reason | None:
