@@ -45,7 +45,7 @@ def safe(name: str) -> str:
 
 def _piece(piece: str) -> str:
     found = "".join(_sign(sign) for sign in unicodedata.normalize("NFC", piece))
-    found = _FORBIDDEN.sub("_", found).strip(" ").rstrip(".") or "_"
+    found = _FORBIDDEN.sub("_", found).lstrip(" ").rstrip(" .") or "_"
     if _DEVICES.match(found):
         found = f"_{found}"
     if len(found.encode()) <= LONGEST_PIECE:
@@ -53,7 +53,7 @@ def _piece(piece: str) -> str:
     suffix = PurePosixPath(found).suffix
     suffix = suffix if len(suffix.encode()) <= LONGEST_PIECE // 4 else ""
     room = LONGEST_PIECE - len(suffix.encode()) - 9
-    stem = found.removesuffix(suffix).encode()[:room].decode("utf-8", "ignore").rstrip()
+    stem = found.removesuffix(suffix).encode()[:room].decode("utf-8", "ignore")
     return f"{stem}~{sha256(piece.encode()).hexdigest()[:8]}{suffix}"
 
 
