@@ -2,23 +2,26 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass
 from hashlib import sha256
 from typing import Any
 
 from annotator.collector import without_collector
 from annotator.deciding import Prepared, prepare
+from annotator.errors import BadOption
 from annotator.marking.as_read import read_part
 from annotator.marking.cue import cue_part
-from annotator.marking.insertions import cue_insertions, lyric_numbers, mark_insertions
+from annotator.marking.insertions import cue_insertions, mark_insertions
 from annotator.marking.marks import line_marks
+from annotator.marking.recording import record_insertions, recorded
 from annotator.marking.splice import Insertion, splice
-from annotator.options import Options
+from annotator.options import MARKS, Options
 from annotator.played import PlayedPart
 from annotator.reading.stretches import stretch_at
 from annotator.report import report
-from annotator.score.ours import without_marks
+from annotator.score.record import RecordedPart
+from annotator.score.resaved import without_marks
 from annotator.score.source import open_source
 
 
@@ -46,8 +49,11 @@ def annotate(data: bytes, options: Options | None = None, name: str = "") -> Ann
 def _annotated(data: bytes, options: Options, name: str) -> Annotated:
     prepared = prepare(data, options)
     insertions: list[Insertion] = []
+    records: list[RecordedPart] = []
     for part in prepared.played:
-        insertions += _part_insertions(prepared, part, options)
+        insertions += _part_insertions(prepared, part, options, records)
+    if insertions:
+        insertions += record_insertions(prepared.text, prepared.places, records)
     marked = prepared.source.with_text(splice(prepared.text, insertions))
     found = report(
         score=prepared.score,
@@ -65,17 +71,45 @@ def strip(data: bytes) -> bytes:
 
     An .mxl is the original member by member. Raises UnreadableScore.
     """
+    return stripped(data).data
+
+
+@dataclass(frozen=True, slots=True)
+class Stripped:
+    """A file without marks. ``counts``: how many of each kind were taken out (a file that no other program
+    has saved does not say which, and has ``marks``). ``unknown``: fingerings left, of which nothing tells
+    any more whether they were put in or are the player's own.
+    """
+
+    data: bytes
+    counts: Mapping[str, int]
+    unknown: int
+
+
+def stripped(data: bytes, kinds: Collection[str] = (), *, force: bool = False) -> Stripped:
+    """``data`` without marks: without all, or without those of ``kinds`` (words of ``Options.mark``) only.
+
+    A file that a notation program has saved lacks the signs of where marks begin and end; what it kept
+    of others is looked for. ``force``: also what only looks like a mark (every fingering, lyric lines of
+    figures, words that begin with ``!``). Raises UnreadableScore, BadOption.
+    """
+    for kind in kinds:
+        if kind not in MARKS:
+            raise BadOption(f"{kind!r} is no mark; choose from {', '.join(MARKS)}", field="mark")
     source = open_source(data)
-    text = without_marks(source.text)
-    return data if text == source.text else source.with_text(text)
+    found = without_marks(source.text, kinds, force=force)
+    new = data if found.text == source.text else source.with_text(found.text)
+    return Stripped(new, found.counts, found.unknown)
 
 
-def _part_insertions(prepared: Prepared, played: PlayedPart, options: Options) -> Iterator[Insertion]:
+def _part_insertions(
+    prepared: Prepared, played: PlayedPart, options: Options, records: list[RecordedPart]
+) -> Iterator[Insertion]:
     part = played.part
-    numbers = lyric_numbers(part)
-    for line in played.lines:
-        marks = line_marks(line.line, line.pitches, line.how, options)
-        yield from mark_insertions(prepared.places, line.line, marks, numbers)
+    marked = [(each.line, line_marks(each.line, each.pitches, each.how, options)) for each in played.lines]
+    yield from mark_insertions(prepared.text, prepared.places, part, marked)
+    put_in = {note.place: mark for _, marks in marked for note, mark in marks if mark.fingering}
+    records.append(recorded(prepared.text, prepared.places, part, put_in))
     # Asked to infer, the line shows how an old part would have been written for that crook.
     old_part = options.crook.strip().lower() == "infer" and any(
         segment.old_part is not None for segment in played.reading.segments

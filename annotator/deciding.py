@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from lxml import etree
 
@@ -19,9 +19,9 @@ from annotator.reading import is_trumpet, segments
 from annotator.reading.names import is_other_instrument
 from annotator.reading.stretches import stretch_at
 from annotator.score.model import Line, Note, Ornament, Part, Score
-from annotator.score.ours import without_marks
 from annotator.score.places import Places
 from annotator.score.reader import OpenScore, Order, open_text, read
+from annotator.score.resaved import without_marks
 from annotator.score.source import Source, open_source
 from annotator.timing import Clock
 
@@ -66,11 +66,24 @@ def _without_tree(data: bytes, options: Options) -> tuple[Source, tuple[str, Pla
 
 def _read(data: bytes, options: Options) -> tuple[Source, OpenScore, Score]:
     source = open_source(data)
-    text = without_marks(source.text)
+    unmarked = without_marks(source.text)
+    text = unmarked.text
     # An .mxl's other members stay where they are; only the score's own bytes are parsed.
     xml = source.xml if text == source.text else text.encode(source.encoding, "xmlcharrefreplace")
     opened = open_text(text, xml)
-    return source, opened, read(opened, options.part, is_trumpet, is_other_instrument)
+    score = read(opened, options.part, is_trumpet, is_other_instrument)
+    if unmarked.unknown:
+        score = replace(score, warnings=(*score.warnings, _unknown(unmarked.unknown)))
+    return source, opened, score
+
+
+def _unknown(count: int) -> Finding:
+    return Finding(
+        "marks-not-recognised",
+        f"the file was marked once and saved by a program that dropped what tells marks from a player's own "
+        f"fingerings; the {count} fingerings in it were left as they are (to take all fingerings out: "
+        "crookline strip --force)",
+    )
 
 
 def _decide(source: Source, written: tuple[str, Places, Order], score: Score, options: Options) -> Prepared:

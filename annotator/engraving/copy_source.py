@@ -14,7 +14,7 @@ from lxml import etree
 
 from annotator.errors import NoTrumpetPart, UnreadableScore
 from annotator.score.model import SAME_PLACE
-from annotator.score.ours import TARGET, kind_begun
+from annotator.score.ours import SIGN, TARGET, kind_begun
 from annotator.score.source import open_source
 from annotator.score.walk import Time, Walk, time_of
 
@@ -225,9 +225,12 @@ def _marks(staves: list[Any]) -> Iterator[str]:
             continue
         yield kind
         for words in mark.iter("words"):
-            words.text = f"{OURS}{words.text or ''}"
+            words.text = f"{OURS}{(words.text or '').rstrip(SIGN)}"
         if mark.tag == "lyric":
             mark.set("name", f"{OURS}{kind}")
+            for element in (mark, *mark.iter("text")):
+                element.attrib.pop("color", None)
+                element.attrib.pop("font-size", None)
     if len(staves) > 1:
         yield "cue"
 

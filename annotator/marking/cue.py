@@ -8,10 +8,14 @@ from annotator.instruments import Instrument
 from annotator.marking.as_read import ReadPart, key_changes
 from annotator.marking.rewrite import CueWriter, escaped_ascii, start_tag, transpose_xml
 from annotator.score.model import Part
+from annotator.score.ours import SIGN_REFERENCE
 from annotator.score.places import Places
 
 STAFF_SIZE = 75
 """Per cent of the full staff size: what engravers commonly give a cue staff (common practice, no source)."""
+
+SHORT = "as read"
+"""What stands before the cue staff from the second system on."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,6 +61,7 @@ def cue_part(
     held = escaped_ascii(instrument.name)
     header = (
         f'<score-part id="{part_id}"><part-name>{name}</part-name>'
+        f"<part-abbreviation>{SHORT}{SIGN_REFERENCE}</part-abbreviation>"
         f'<score-instrument id="{part_id}-I1"><instrument-name>{held}</instrument-name>'
         f'</score-instrument><midi-instrument id="{part_id}-I1"><volume>0</volume></midi-instrument>'
         "</score-part>"

@@ -9,8 +9,13 @@ from annotator.marking.marks import NoteMark
 from annotator.marking.rewrite import escaped
 from annotator.marking.splice import Insertion
 from annotator.score.model import Line, Note, Part
-from annotator.score.places import Places
+from annotator.score.ours import SIGN_REFERENCE, signed_colour, signed_size
+from annotator.score.places import Places, inside_note
 from annotator.score.reader import Order
+
+INK = "#000000"
+LYRIC_SIZE = 7
+"""Points: small beside the notes, and no two numbers run together (tried in three programs)."""
 
 
 def lyric_numbers(part: Part) -> dict[tuple[int, str], str]:
@@ -28,9 +33,32 @@ def lyric_numbers(part: Part) -> dict[tuple[int, str], str]:
 
 
 def mark_insertions(
-    places: Places, line: Line, marks: Sequence[tuple[Note, NoteMark]], numbers: dict[tuple[int, str], str]
+    text: str, places: Places, part: Part, marked: Sequence[tuple[Line, Sequence[tuple[Note, NoteMark]]]]
 ) -> list[Insertion]:
-    """The insertions for one line's marks."""
+    """The insertions for the marks on the lines of ``part``, in the score's ``text``."""
+    numbers = lyric_numbers(part)
+    found: list[Insertion] = []
+    for line, marks in marked:
+        placement = "below" if _is_lower(part, line) else "above"
+        found += _line_insertions(text, places, line, marks, numbers=numbers, placement=placement)
+    # The lines of a chord meet on its first note, and notations stand before lyrics (MusicXML 4.0, note).
+    found.sort(key=_is_lyric)
+    return found
+
+
+def _is_lyric(insertion: Insertion) -> bool:
+    return insertion.kind != "fingering"
+
+
+def _line_insertions(
+    text: str,
+    places: Places,
+    line: Line,
+    marks: Sequence[tuple[Note, NoteMark]],
+    *,
+    numbers: dict[tuple[int, str], str],
+    placement: str,
+) -> list[Insertion]:
     staff = f"<staff>{line.staff}</staff>" if line.staff > 1 else ""
     partial_line, intonation_line = (numbers[line.number, kind] for kind in ("partial", "intonation"))
     written: dict[int, tuple[str, str, str, str]] = {}
@@ -38,14 +66,14 @@ def mark_insertions(
     notes = places.notes
     make = tuple.__new__
     for note, mark in marks:
-        _, start, opened, end = notes[note.place]
+        opened, end = notes[note.place][2:]
         inside, after = note.inside
         if opened == end:
             continue
         xml = written.get(id(mark))
         if xml is None:
             xml = written[id(mark)] = (
-                _technical(mark),
+                _technical(mark, placement),
                 _lyric("partial", partial_line, mark.partial),
                 _lyric("intonation", intonation_line, mark.intonation),
                 _flag(mark.flag, line.voice, staff) if mark.flag else "",
@@ -57,38 +85,55 @@ def mark_insertions(
         elif technical:
             notations = f"<notations>{technical}</notations>"
             found.append(make(Insertion, (opened + after, "fingering", notations)))
-        if partial:
+        if (partial or intonation) and note.chord != note.place:
+            # Some readers count a lyric on a chord's second note as one syllable more.
+            opened, end = notes[note.chord][2:]
+            after = inside_note(text[opened:end]).after
+        if partial and opened < end:
             found.append(make(Insertion, (opened + after, "partial", partial)))
-        if intonation:
+        if intonation and opened < end:
             found.append(make(Insertion, (opened + after, "intonation", intonation)))
         if flag:
             # A direction stands before the whole chord: between its notes none may.
-            place = start if note.chord == note.place else notes[note.chord].start
-            found.append(make(Insertion, (place, "crossing", flag)))
+            found.append(make(Insertion, (notes[note.chord].start, "crossing", flag)))
     return found
 
 
-def _lyric(name: str, number: str, text: str) -> str:
-    """A note's syllable of the lyric line ``number``; "" for none."""
+def _is_lower(part: Part, line: Line) -> bool:
+    """Whether another line stands above ``line`` on its staff."""
+    return line.number != next(each.number for each in part.lines if each.staff == line.staff)
+
+
+def _lyric(kind: str, number: str, text: str) -> str:
+    """A note's syllable of the lyric line ``number``; "" for none.
+
+    The colour stands twice, for some programs drop that of the lyric and some that of its text.
+    """
     if not text:
         return ""
-    return f'<lyric number="{number}" name="{name}"><syllabic>single</syllabic><text>{text}</text></lyric>'
+    colour = signed_colour(INK, kind)
+    return (
+        f'<lyric number="{number}" name="{kind}" color="{colour}"><syllabic>single</syllabic>'
+        f'<text font-size="{signed_size(LYRIC_SIZE, kind)}" color="{colour}">{text}</text></lyric>'
+    )
 
 
-def _technical(mark: NoteMark) -> str:
+def _technical(mark: NoteMark, placement: str) -> str:
     if not mark.fingering:
         return ""
     # The alternate first: of two fingerings some programs keep only the last.
     other = (
-        f'<fingering alternate="yes" placement="above">{mark.alternate}</fingering>' if mark.alternate else ""
+        f'<fingering alternate="yes" placement="{placement}">{mark.alternate}</fingering>'
+        if mark.alternate
+        else ""
     )
-    return f'<technical>{other}<fingering placement="above">{mark.fingering}</fingering></technical>'
+    return f'<technical>{other}<fingering placement="{placement}">{mark.fingering}</fingering></technical>'
 
 
 def _flag(text: str, voice: str, staff: str) -> str:
     return (
         '<direction placement="above"><direction-type><words font-size="8" font-weight="bold">'
-        f"{text}</words></direction-type><voice>{escaped(voice)}</voice>{staff}</direction>"
+        f"{text}{SIGN_REFERENCE}</words></direction-type><voice>{escaped(voice)}</voice>{staff}</direction>"
     )
 
 

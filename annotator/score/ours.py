@@ -3,6 +3,12 @@
 Every insertion stands between two processing instructions, which all readers of XML ignore, and the
 first of them says which kind of mark it is; taking out what is between them gives the original text
 back, character for character.
+
+A notation program that opens a file and saves it again drops processing instructions. So the marks also
+carry signs that nobody sees and that were tried to survive: ``SIGN`` behind words and in the cue part's
+abbreviation, the last bits of a lyric's colour and the hundredths of its size (some programs keep the one,
+some the other), and for the fingerings, which keep nothing but their text, a record among the file's sources
+(``record.py``). ``resaved.py`` finds them again.
 """
 
 from __future__ import annotations
@@ -14,8 +20,18 @@ TARGET = "crookline"
 BEGIN = "<?crookline begin"
 END = "<?crookline end?>"
 
+SIGN = "\u2060"
+"""WORD JOINER (Unicode), which has no width and is drawn by no program."""
+SIGN_REFERENCE = "&#8288;"
+"""The same as a character reference, so that a file of plain ASCII stays one."""
+RECORD = "crookline-marks:"
+"""What a record of fingerings begins with, among other text."""
+
 # An insertion of before there were kinds has none.
 _OURS = re.compile(r"<\?crookline begin(?: ([a-z]+))?\?>.*?<\?crookline end\?>", re.DOTALL)
+# The last three bits of red, green and blue: no eye sees them.
+_SIGNED = {"partial": (1, 3, 5), "intonation": (1, 3, 6)}
+_HUNDREDTHS = {"partial": "3", "intonation": "7"}
 
 
 def begin(kind: str) -> str:
@@ -29,10 +45,37 @@ def kind_begun(instruction: str) -> str:
     return kind.strip() if first == "begin" else ""
 
 
-def without_marks(text: str, kinds: Collection[str] = ()) -> str:
-    """``text`` as it was before any marks were put in; with ``kinds``, without these only."""
+def between_signs(text: str, kinds: Collection[str] = ()) -> str:
+    """``text`` without what stands between our processing instructions; of ``kinds`` only, if given."""
     if BEGIN not in text:
         return text
     if not kinds:
         return _OURS.sub("", text)
     return _OURS.sub(lambda found: "" if found.group(1) in kinds else found.group(), text)
+
+
+def signed_colour(colour: str, kind: str) -> str:
+    """``colour`` (``#rrggbb``), as good as unchanged, that says its lyric is a mark of this kind."""
+    channels = (int(colour[place : place + 2], 16) for place in (1, 3, 5))
+    return "#" + "".join(
+        f"{value & ~7 | bits:02X}" for value, bits in zip(channels, _SIGNED[kind], strict=True)
+    )
+
+
+def kind_of_colour(colour: str) -> str:
+    """The kind of mark that a lyric's ``colour`` (``rrggbb``) says it is, "" when it says nothing."""
+    bits = tuple(int(colour[place : place + 2], 16) & 7 for place in (0, 2, 4))
+    return next((kind for kind, signed in _SIGNED.items() if signed == bits), "")
+
+
+def signed_size(size: float, kind: str) -> str:
+    """``size`` in points, to the tenth, that says its lyric is a mark of this kind."""
+    return f"{size:.1f}{_HUNDREDTHS[kind]}"
+
+
+def kind_of_size(size: str) -> str:
+    """The kind of mark that a lyric's font size says it is, "" when it says nothing."""
+    tenths, point, hundredths = size.rpartition(".")
+    if not point or not tenths or len(hundredths) != 2:
+        return ""
+    return next((kind for kind, digit in _HUNDREDTHS.items() if hundredths[1] == digit), "")

@@ -82,10 +82,10 @@ NO_PLACE = Inside(-1, -1)
 
 def find_places(text: str) -> Places:
     """The places of a score's text."""
-    return _Walk(_elements_only(text)).places()
+    return _Walk(elements_only(text)).places()
 
 
-def _elements_only(text: str) -> str:
+def elements_only(text: str) -> str:
     """``text`` with blanks for everything that is not an element, at the same length."""
     if "<!--" not in text and "<![" not in text and "<!E" not in text and text.count("<?") <= 1:
         return text

@@ -13,7 +13,7 @@ from lxml import etree
 import annotator
 from annotator.marking.splice import Insertion, splice
 from annotator.options import MARKS, SHOW
-from annotator.score.ours import BEGIN, END, without_marks
+from annotator.score.ours import BEGIN, END, between_signs
 from annotator.score.source import open_source
 from tests.musicxml_schema import schema_errors
 from tests.unit.parts import NoteText, part_xml
@@ -34,10 +34,10 @@ def test_taking_marks_out_undoes_putting_them_in(
 ) -> None:
     insertions = [Insertion(min(place, len(text)), kind, content) for place, kind, content in found]
     marked = splice(text, insertions)
-    assert without_marks(marked) == text
+    assert between_signs(marked) == text
     assert marked.count(BEGIN) == marked.count(END) == len(insertions)
     rest = [each for each in insertions if each.kind not in kinds]
-    assert without_marks(marked, kinds) == splice(text, rest)
+    assert between_signs(marked, kinds) == splice(text, rest)
 
 
 @given(st.lists(st.tuples(st.integers(0, 3), KINDS), max_size=12))
