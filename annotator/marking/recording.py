@@ -19,6 +19,7 @@ _IDENTIFICATION = re.compile(rf"<identification(?=[\s/>]){_REST}>")
 _NEXT = re.compile(r"<(?:defaults|credit|part-list)(?=[\s/>])")
 _SOURCE = re.compile(rf"<source(?=[\s/>]){_REST}(/?)>")
 _FIELDS = re.compile(rf"<miscellaneous(?=[\s/>]){_REST}(/?)>")
+_END_OF_FIELDS = re.compile(r"</miscellaneous\s*>")
 _AFTER_SOURCE = re.compile(r"<(?:relation|miscellaneous)(?=[\s/>])|</identification\s*>")
 
 
@@ -64,5 +65,5 @@ def record_insertions(text: str, places: Places, parts: Iterable[record.Recorded
     fields = _FIELDS.search(head, opened.end(), end)
     if fields is None:
         yield Insertion(end, KIND, f"<miscellaneous>{field}</miscellaneous>")
-    elif not fields.group(1):
-        yield Insertion(head.index("</miscellaneous", fields.end()), KIND, field)
+    elif (closing := _END_OF_FIELDS.search(head, fields.end())) is not None and not fields.group(1):
+        yield Insertion(closing.start(), KIND, field)
