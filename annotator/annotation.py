@@ -106,7 +106,15 @@ def _part_insertions(
     prepared: Prepared, played: PlayedPart, options: Options, records: list[RecordedPart]
 ) -> Iterator[Insertion]:
     part = played.part
-    marked = [(each.line, line_marks(each.line, each.pitches, each.how, options)) for each in played.lines]
+    marked = []
+    seen: set[int] = set()
+    for each in played.lines:
+        marks = line_marks(each.line, each.pitches, each.how, options)
+        if each.line.player:
+            # A note for two players bears the first one's marks.
+            marks = [(note, mark) for note, mark in marks if note.place not in seen]
+            seen.update(note.place for note in each.line.notes)
+        marked.append((each.line, marks))
     yield from mark_insertions(prepared.text, prepared.places, part, marked)
     put_in = {note.place: mark for _, marks in marked for note, mark in marks if mark.fingering}
     records.append(recorded(prepared.text, prepared.places, part, put_in))

@@ -17,6 +17,7 @@ from annotator.pitch import Pitch
 from annotator.played import PlayedLine, PlayedPart
 from annotator.reading import is_trumpet, segments
 from annotator.reading.names import is_other_instrument
+from annotator.reading.players import with_players
 from annotator.reading.stretches import stretch_at
 from annotator.score.model import Line, Note, Ornament, Part, Score
 from annotator.score.places import Places
@@ -74,7 +75,7 @@ def _read(data: bytes, options: Options) -> tuple[Source, OpenScore, Score]:
     score = read(opened, options.part, is_trumpet, is_other_instrument)
     if unmarked.unknown:
         score = replace(score, warnings=(*score.warnings, _unknown(unmarked.unknown)))
-    return source, opened, score
+    return source, opened, replace(score, parts=tuple(map(with_players, score.parts)))
 
 
 def _unknown(count: int) -> Finding:

@@ -88,7 +88,7 @@ def cut(
                 gap = child(etree.Element("measure"), "forward")
                 child(gap, "duration", f"{(moment.onset - end) * divisions:g}")
                 elements.append(gap)
-            note = _single(moment, line.rank)
+            note = _single(moment, line)
             elements.append(note)
             end = max(end, moment.onset) + moment.duration
             pitch = _pitch(note)
@@ -108,7 +108,12 @@ def cut(
 
 
 def _moments(measure: etree._Element, place: int, line: Line, divisions: float) -> list[_Moment]:
-    """The moments of the line's voice in a measure whose first note is number ``place``."""
+    """The moments of the line's voice in a measure whose first note is number ``place``.
+
+    A player's line goes from voice to voice: its moments are those that strike or hold one of its notes.
+    """
+    if line.player:
+        return _of_player(measure, place, line, divisions)
     found: list[_Moment] = []
     ours = False
     for tag, element, onset, duration in Walk(divisions).through(measure):
@@ -127,18 +132,46 @@ def _moments(measure: etree._Element, place: int, line: Line, divisions: float) 
     return found
 
 
-def _single(moment: _Moment, rank: int) -> etree._Element:
-    """What one player has at a moment: the note of this rank, counted from the top, or a rest."""
+def _of_player(measure: etree._Element, place: int, line: Line, divisions: float) -> list[_Moment]:
+    found: list[_Moment] = []
+    struck = {note.chord for note in line.notes}
+    playing = ""  # the voice whose note the player has just struck
+    ours = False
+    for tag, element, onset, duration in Walk(divisions).through(measure):
+        if tag != "note":
+            continue
+        if element.find("chord") is None:
+            voice = text_of(element.find("voice")) or "1"
+            held = element.find("tie[@type='stop']") is not None and voice in (playing, line.voice)
+            ours = place in struck or held
+            if ours:
+                playing = voice
+                found.append(_Moment(onset, duration, [(place, element)]))
+        elif ours:
+            found[-1].notes.append((place, element))
+        place += 1
+    found.sort(key=lambda moment: moment.onset)
+    return found
+
+
+def _single(moment: _Moment, line: Line) -> etree._Element:
+    """What the player of ``line`` has at a moment: the note that is the line's, else the one of its rank
+    counted from the top, or a rest."""
     first = moment.notes[0][1]
     note = deepcopy(first)
     note.tail = None
     note.attrib.clear()
-    heads = []
-    for _, element in moment.notes:
-        pitch = _pitch(element)
-        if pitch is not None and element.find("cue") is None:
-            heads.append((pitch, element))
-    heads.sort(key=lambda head: head[0].semitone, reverse=True)
+    struck = {each.place for each in line.notes} if line.player else ()
+    heads = sorted(
+        (
+            (pitch, element, place in struck)
+            for place, element in moment.notes
+            if (pitch := _pitch(element)) is not None and element.find("cue") is None
+        ),
+        key=lambda head: head[0].semitone,
+        reverse=True,
+    )
+    own = [element for _, element, ours in heads if ours]
     for tag in _LEFT_OUT:
         for element in note.findall(tag):
             note.remove(element)
@@ -155,7 +188,7 @@ def _single(moment: _Moment, rank: int) -> etree._Element:
         voice.text = "1"
     if not heads:
         return _silenced(note)
-    chosen = heads[min(rank, len(heads) - 1)][1]
+    chosen = own[0] if own else heads[min(line.rank, len(heads) - 1)][1]
     _take(note, chosen)
     return note
 

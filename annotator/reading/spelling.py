@@ -3,8 +3,9 @@
 Two rules, for the cue line, the transposed part and the report alike; both are what editors of parts do
 (common practice, no source):
 
-- A double accidental stays only where the key signature obliges: the leading note of its minor key (F𝄪
-  under five sharps). Any other is printed as its simple enharmonic.
+- A double accidental stays only where the key signature obliges: on a step the signature alters the same
+  way already (F𝄪 under four sharps). Where the key itself was changed for its enharmonic, only the leading
+  note of its minor key has that claim. Any other is printed as its simple enharmonic.
 - A phrase has one spelling of a sound, however many the part had: the one in the key, else the commonest.
 
 A line that is read as it stands keeps the spelling it has.
@@ -25,17 +26,26 @@ _DOUBLE = 2
 _ONSET = attrgetter("onset")
 
 
-def spell(pitch: Pitch, interval: Interval, fifths: int | None) -> Pitch:
-    """``pitch`` as read at ``interval`` under the key signature ``fifths`` (None: there is none)."""
+def spell(pitch: Pitch, interval: Interval, fifths: int | None, *, other_key: bool = False) -> Pitch:
+    """``pitch`` as read at ``interval`` under the key signature ``fifths`` (None: there is none).
+
+    ``other_key``: the signature is the enharmonic of what the written key becomes.
+    """
     if interval == UNISON:
         return pitch
     read = read_pitch(pitch, interval)
-    if abs(read.alter) < _DOUBLE or _obliges(read, fifths or 0):
+    if abs(read.alter) < _DOUBLE:
         return read
-    return simplest(read)
+    obliges = _is_leading_note if other_key else _is_altered_already
+    return read if obliges(read, fifths or 0) else simplest(read)
 
 
-def _obliges(pitch: Pitch, fifths: int) -> bool:
+def _is_altered_already(pitch: Pitch, fifths: int) -> bool:
+    """Whether the signature gives the step of ``pitch`` one sign of the same kind."""
+    return alters_of_key(fifths)[STEP_INDEX[pitch.step]] * _DOUBLE == pitch.alter
+
+
+def _is_leading_note(pitch: Pitch, fifths: int) -> bool:
     """Whether ``pitch`` is the raised seventh of the minor key with this signature."""
     # The fifth degree of the major key; the tonic moves four steps with each sharp.
     step = (4 + 4 * fifths) % 7
@@ -43,7 +53,7 @@ def _obliges(pitch: Pitch, fifths: int) -> bool:
 
 
 class ReadPitches(dict[Pitch, Pitch]):
-    """Pitches as read at ``interval`` under ``fifths``, each worked out once.
+    """Pitches as read at ``interval`` under ``fifths``, each worked out once (see ``spell``).
 
     ``instead``: spellings ((step, alter) as ``spell`` has them) and those to take for them.
     """
@@ -52,15 +62,21 @@ class ReadPitches(dict[Pitch, Pitch]):
         self,
         interval: Interval,
         fifths: int | None = None,
+        other_key: bool = False,
         instead: dict[tuple[str, int], tuple[str, int]] | None = None,
     ) -> None:
         super().__init__()
         self._interval = interval
         self._fifths = fifths
+        self._other_key = other_key
         self._instead = instead or {}
 
+    def but(self, instead: dict[tuple[str, int], tuple[str, int]]) -> ReadPitches:
+        """The same with other spellings."""
+        return ReadPitches(self._interval, self._fifths, self._other_key, instead)
+
     def __missing__(self, pitch: Pitch) -> Pitch:
-        read = spell(pitch, self._interval, self._fifths)
+        read = spell(pitch, self._interval, self._fifths, other_key=self._other_key)
         other = self._instead.get(read[:2])
         if other is not None:
             step, alter = other

@@ -77,7 +77,16 @@ def stretch_at(part: Part, reading: Reading, key: str = "auto", *, old_part: boo
         wanted = segment.old_part if old_part and segment.old_part is not None else segment.read
         interval = interval_in_key(wanted, written or 0)
         fifths = None if written is None else read_key(written, interval)
-        found.append(Stretch(position, measure, segment, interval, fifths, ReadPitches(interval, fifths)))
+        found.append(
+            Stretch(
+                position,
+                measure,
+                segment,
+                interval,
+                fifths,
+                ReadPitches(interval, fifths, other_key=interval != wanted),
+            )
+        )
     return StretchAt(_with_one_spelling(part, found))
 
 
@@ -99,7 +108,7 @@ def _with_one_spelling(part: Part, stretches: list[Stretch]) -> list[Stretch]:
                 stretch,
                 position=first.onset,
                 measure=first.measure,
-                read=ReadPitches(stretch.interval, fifths, instead) if instead else stretch.read,
+                read=stretch.read.but(instead) if instead else stretch.read,
             )
     found: list[Stretch] = []
     for _, stretch in sorted(cuts.items()):

@@ -1,0 +1,286 @@
+"""Who plays what on a staff that several players share, by voices, chords and words ("a 2", "1.", "Solo").
+
+What is asked, in this order (common practice, no source):
+
+1. Two voices with notes in a bar are two players, the upper voice the first; a chord is as many players as
+   it has notes, the upper note the first player's.
+2. A single note belongs to whom the last words name: to all after "a 2", "unis." and "div." (a unison
+   inside a divided passage), to one after "1." or "Solo". Words hold until others come, or until the
+   players part again.
+3. A single note in a lower voice is that voice's player's. In the upper voice it can't be told: in a part
+   that names several players it is given to all of them, and that is a finding; elsewhere to the first.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
+from itertools import groupby
+
+from annotator.findings import Finding
+from annotator.reading.changes import read_words
+from annotator.reading.said import Players
+from annotator.score.model import SAME_PLACE, Line, Note, Part
+
+_NUMBER = r"(?:\d+|IV|I{1,3})"
+_SEVERAL = re.compile(rf"\b({_NUMBER})\.?\s*([,.+&/–-]|\b(?:e|et|u|und|and)\b\.?)\s*({_NUMBER})\b")
+_ONE = re.compile(rf"\b{_NUMBER}\b|\d")
+_COUNTED = re.compile(r"\s*([2-9])\s+[^\W\d]")
+_ROMAN = {"I": 1, "II": 2, "III": 3, "IV": 4}
+_MOST = 8  # players on a staff; a larger number in a name is something else
+
+
+@dataclass(frozen=True, slots=True)
+class _Unit:
+    """What one voice strikes at once: a note or a chord, the upper note first."""
+
+    onset: float
+    measure: int
+    voice: str
+    notes: tuple[Note, ...]
+
+    @property
+    def grace(self) -> bool:
+        return self.notes[0].grace
+
+
+@dataclass(frozen=True, slots=True)
+class _Call:
+    """Words that say whose notes follow."""
+
+    position: float
+    said: Players
+
+
+def players_named(name: str) -> int:
+    """How many players a part's name speaks of: 2 for "Trumpets 1, 2" and "2 Trompeten", 1 for "Trumpet 1";
+    0 where it has no number."""
+    several = _SEVERAL.search(name)
+    if several is not None:
+        first, last = (_ROMAN.get(word) or int(word) for word in (several[1], several[3]))
+        if 0 < last - first < _MOST:
+            return last - first + 1
+    counted = _COUNTED.match(name)
+    if counted is not None:
+        return int(counted[1])
+    return 1 if _ONE.search(name) else 0
+
+
+def with_players(part: Part) -> Part:
+    """``part`` with one line for each player; as it is where its voices are its players already."""
+    named = max(players_named(part.name), players_named(part.abbreviation))
+    if not part.lines or (len(part.lines) == 1 and named == 1):
+        return part
+    calls = [
+        (words.staff, _Call(words.position, said))
+        for words in part.words
+        if (said := read_words(words.text).players) is not None
+    ]
+    if named == 0:
+        named = max((number for _, call in calls for number in call.said.numbers), default=1)
+    if len(part.lines) == 1 and named < 2:
+        return part
+    found: list[Line] = []
+    unclear: list[Note] = []
+    for staff, group in groupby(part.lines, key=lambda line: line.staff):
+        lines = list(group)
+        own = [call for where, call in calls if where in (0, staff)]
+        shared = _Staff(part, lines, own, named)
+        if shared.is_told_already:
+            found += lines
+        else:
+            found += shared.lines()
+            unclear += shared.unclear
+    numbered = tuple(replace(line, number=number) for number, line in enumerate(found, start=1))
+    if numbered == part.lines:
+        return part
+    warnings = (*part.warnings, _not_told(part, unclear)) if unclear else part.warnings
+    return replace(part, lines=numbered, warnings=warnings)
+
+
+class _Staff:
+    """One staff of a part: its notes given out to players."""
+
+    def __init__(self, part: Part, lines: Sequence[Line], calls: Sequence[_Call], named: int) -> None:
+        self.part = part
+        self.voices = list(dict.fromkeys(line.voice for line in lines))
+        self.given = lines
+        self.calls = sorted(calls, key=lambda call: call.position)
+        self.named = named
+        singled = max((number for call in calls for number in call.said.numbers), default=1)
+        together = all(call.said.manner == "together" for call in calls)
+        self.count = max(_most_at_once(lines), 1 if together else min(singled, named))
+        self.unclear: list[Note] = []
+
+    @property
+    def is_told_already(self) -> bool:
+        """Whether each line is one player's, with nothing to share."""
+        if self.count == 1:
+            return len(self.given) == 1
+        return len(self.given) == self.count and not self.calls and self.named == 1
+
+    def lines(self) -> Iterator[Line]:
+        """One line for each player, the first player's first; numbers to be given."""
+        units = _units(self.given)
+        present = self._voices_by_measure(units)
+        played: list[list[Note]] = [[] for _ in range(self.count)]
+        call: Players | None = None
+        coming = 0
+        for index, unit in enumerate(units):
+            while coming < len(self.calls) and self.calls[coming].position <= unit.onset + SAME_PLACE:
+                call = self.calls[coming].said
+                coming += 1
+            model = _main(units, index)
+            voices = present[unit.measure]
+            sounding = [voice for voice, most in voices.items() if most]
+            together = call is not None and call.manner == "together" and len(sounding) == 1
+            if len(voices) > 1 and not together:
+                wanted = self._by_voice(unit, voices)
+                parted = len(sounding) > 1
+            elif len(model.notes) > 1:
+                wanted = list(range(len(unit.notes)))
+                parted = True
+            else:
+                wanted = self._single(unit, call)
+                parted = False
+            if parted and call is not None and call.manner != "divided":
+                call = None
+            self._give(unit, wanted, played)
+        for player, notes in enumerate(played):
+            if notes:
+                voice = self._voice_of(notes)
+                yield Line(0, voice, self.given[0].staff, player, tuple(notes), player + 1)
+
+    def _by_voice(self, unit: _Unit, voices: dict[str, int]) -> list[int]:
+        """Players by voice: each voice has as many as its largest chord of the bar, at least one."""
+        first = 0
+        for voice, most in voices.items():
+            if voice == unit.voice:
+                break
+            first += max(most, 1)
+        first = max(0, min(first, self.count - max(voices[unit.voice], 1)))
+        return list(range(first, min(first + len(unit.notes), self.count)))
+
+    def _single(self, unit: _Unit, call: Players | None) -> list[int]:
+        everyone = list(range(self.count))
+        if call is not None:
+            if call.manner in ("together", "divided"):
+                return [number - 1 for number in call.numbers if number <= self.count] or everyone
+            number = call.numbers[0] if call.numbers else 1
+            if number <= self.count:
+                return [number - 1]
+        lower = self.voices.index(unit.voice)
+        if lower or self.named < 2:
+            return [min(lower, self.count - 1)]
+        if not unit.grace:
+            self.unclear.append(unit.notes[0])
+        return everyone
+
+    def _give(self, unit: _Unit, wanted: list[int], played: list[list[Note]]) -> None:
+        """Add the unit's notes to the players wanted, or to who is free where one still plays."""
+        if len(unit.notes) == 1 and len(wanted) > 1:
+            for player in wanted:
+                if _is_free(played[player], unit.onset):
+                    played[player].append(unit.notes[0])
+            return
+        taken: set[int] = set()
+        for note, player in zip(unit.notes, wanted, strict=False):
+            choice = [player, *(other for other in range(self.count) if other not in wanted)]
+            free = [each for each in choice if each not in taken and _is_free(played[each], unit.onset)]
+            chosen = free[0] if free else player
+            taken.add(chosen)
+            played[chosen].append(note)
+
+    def _voices_by_measure(self, units: Sequence[_Unit]) -> dict[int, dict[str, int]]:
+        """For each measure its voices from the top, and the largest chord of each (0: it only rests)."""
+        found: dict[int, dict[str, int]] = {}
+        ends = [measure.start + measure.length for measure in self.part.measures]
+        for unit in units:
+            last = max(note.onset + note.duration for note in unit.notes)
+            measure = unit.measure
+            while True:
+                most = found.setdefault(measure, {})
+                most[unit.voice] = max(most.get(unit.voice, 0), len(unit.notes))
+                measure += 1
+                if measure >= len(ends) or last <= ends[measure - 1] + SAME_PLACE:
+                    break
+        for measure, staff, voice in self.part.rests:
+            if staff == self.given[0].staff and voice in self.voices:
+                found.setdefault(measure, {}).setdefault(voice, 0)
+        order = {voice: place for place, voice in enumerate(self.voices)}
+        return {
+            measure: dict(sorted(most.items(), key=lambda item: order[item[0]]))
+            for measure, most in found.items()
+        }
+
+    def _voice_of(self, notes: Sequence[Note]) -> str:
+        """The voice that has most of these notes."""
+        places = {note.place for note in notes}
+        return max(
+            (line for line in self.given), key=lambda line: sum(each.place in places for each in line.notes)
+        ).voice
+
+
+def _units(lines: Iterable[Line]) -> list[_Unit]:
+    chords: dict[tuple[str, int], list[Note]] = {}
+    for line in lines:
+        for note in line.notes:
+            chords.setdefault((line.voice, note.chord), []).append(note)
+    units = [
+        _Unit(notes[0].onset, notes[0].measure, voice, tuple(notes)) for (voice, _), notes in chords.items()
+    ]
+    return sorted(units, key=lambda unit: (unit.onset, not unit.grace, unit.notes[0].place))
+
+
+def _main(units: Sequence[_Unit], index: int) -> _Unit:
+    """The unit itself, or the one that a grace note leads to."""
+    unit = units[index]
+    if not unit.grace:
+        return unit
+    following = (other for other in units[index + 1 :] if other.voice == unit.voice and not other.grace)
+    return next(following, unit)
+
+
+def _most_at_once(lines: Iterable[Line]) -> int:
+    """How many notes sound at once at the most."""
+    edges = []
+    for line in lines:
+        for note in line.notes:
+            if not note.grace:
+                edges += [(note.onset + SAME_PLACE, 1), (note.onset + note.duration - SAME_PLACE, -1)]
+    now = most = 0
+    for _, step in sorted(edges):
+        now += step
+        most = max(most, now)
+    return max(most, 1)
+
+
+def _is_free(notes: Sequence[Note], onset: float) -> bool:
+    return not notes or notes[-1].onset + notes[-1].duration <= onset + SAME_PLACE
+
+
+def _not_told(part: Part, notes: Sequence[Note]) -> Finding:
+    numbers = list(dict.fromkeys(part.measures[note.measure].number for note in notes))
+    where = _runs([note.measure for note in notes], part)
+    return Finding(
+        "players-not-told",
+        f"several players share the staff, and nothing says who plays the single notes in measure {where}; "
+        "they were given to all of them. Write a 2, 1. or 2. there",
+        part.id,
+        numbers[0],
+    )
+
+
+def _runs(measures: Sequence[int], part: Part) -> str:
+    """Measures as people write them: "3–7, 12"."""
+    runs: list[list[int]] = []
+    for measure in sorted(set(measures)):
+        if runs and measure <= runs[-1][-1] + 1:
+            runs[-1].append(measure)
+        else:
+            runs.append([measure])
+    number = [each.number for each in part.measures]
+    return ", ".join(
+        number[run[0]] if len(run) == 1 else f"{number[run[0]]}–{number[run[-1]]}" for run in runs
+    )
