@@ -62,6 +62,7 @@ class ReadPitches(dict[Pitch, Pitch]):
         self,
         interval: Interval,
         fifths: int | None = None,
+        *,
         other_key: bool = False,
         instead: dict[tuple[str, int], tuple[str, int]] | None = None,
     ) -> None:
@@ -73,7 +74,7 @@ class ReadPitches(dict[Pitch, Pitch]):
 
     def but(self, instead: dict[tuple[str, int], tuple[str, int]]) -> ReadPitches:
         """The same with other spellings."""
-        return ReadPitches(self._interval, self._fifths, self._other_key, instead)
+        return ReadPitches(self._interval, self._fifths, other_key=self._other_key, instead=instead)
 
     def __missing__(self, pitch: Pitch) -> Pitch:
         read = spell(pitch, self._interval, self._fifths, other_key=self._other_key)
