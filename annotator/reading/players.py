@@ -110,7 +110,9 @@ class _Staff:
         self.named = named
         singled = max((number for call in calls for number in call.said.numbers), default=1)
         together = all(call.said.manner == "together" for call in calls)
-        self.count = max(_most_at_once(lines), 1 if together else min(singled, named))
+        self.units = _units(lines)
+        chord = max(len(unit.notes) for unit in self.units)
+        self.count = max(_most_at_once(lines), chord, 1 if together else min(singled, named))
         self.unclear: list[Note] = []
 
     @property
@@ -122,7 +124,7 @@ class _Staff:
 
     def lines(self) -> Iterator[Line]:
         """One line for each player, the first player's first; numbers to be given."""
-        units = _units(self.given)
+        units = self.units
         present = self._voices_by_measure(units)
         played: list[list[Note]] = [[] for _ in range(self.count)]
         call: Players | None = None
