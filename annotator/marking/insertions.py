@@ -14,8 +14,8 @@ from annotator.score.places import Places, inside_note
 from annotator.score.reader import Order
 
 INK = "#000000"
-LYRIC_SIZE = 7
-"""Points: small beside the notes, and no two numbers run together (tried in three programs)."""
+LYRIC_SIZES = {"partial": 7.0, "intonation": 6.0}
+"""Points: small beside the notes, so that neighbours do not run together (tried in three programs)."""
 
 
 def lyric_numbers(part: Part) -> dict[tuple[int, str], str]:
@@ -114,7 +114,7 @@ def _lyric(kind: str, number: str, text: str) -> str:
     colour = signed_colour(INK, kind)
     return (
         f'<lyric number="{number}" name="{kind}" color="{colour}"><syllabic>single</syllabic>'
-        f'<text font-size="{signed_size(LYRIC_SIZE, kind)}" color="{colour}">{text}</text></lyric>'
+        f'<text font-size="{signed_size(LYRIC_SIZES[kind], kind)}" color="{colour}">{text}</text></lyric>'
     )
 
 

@@ -8,7 +8,8 @@ dynamics are carried over without being understood. What depends on where a note
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from decimal import Decimal
 from functools import lru_cache
 from typing import NamedTuple
 
@@ -49,6 +50,9 @@ _GRACE = re.compile(r"<grace(?=[\s/>])")
 _EMPTY_TECHNICAL = re.compile(r"\s*<technical\s*>\s*</technical\s*>")
 _EMPTY_LINE = re.compile(r"\r?\n[ \t]*(?=\r?\n)")
 _TYPE = re.compile(r"<type(?=[\s>])[^>]*>")
+_DURATION_VALUE = re.compile(r"<duration(?=[\s>])[^>]*>\s*([0-9.]+)\s*</duration")
+_REST = re.compile(r"<rest(?=[\s/>])")
+_SPANNER_ENDS = re.compile(r"""\btype\s*=\s*["']stop["']""")
 _DURATION = re.compile(r"<duration(?=[\s>]).*?</duration\s*>", re.DOTALL)
 _VOICE = re.compile(r"<voice(?=[\s>]).*?</voice\s*>", re.DOTALL)
 _STAFF = re.compile(r"<staff(?=[\s>]).*?</staff\s*>", re.DOTALL)
@@ -94,20 +98,17 @@ def note_xml(text: str, pitch: str, accidental: str) -> str:
     return new
 
 
-_HIDDEN = '<note print-object="no">'
-
-
 class CueTemplate(NamedTuple):
     """A cue note, start tag left out, cut where its pitch and its accidental go.
 
-    ``pitched``: it has a pitch of its own. ``hidden``: it is a silence that is not printed.
+    ``pitched``: it has a pitch of its own. ``silence``: all of it is in ``before``, and it is no note.
     """
 
     before: str
     middle: str
     after: str
     pitched: bool
-    hidden: bool = False
+    silence: bool = False
 
 
 def cue_template(content: str) -> CueTemplate:
@@ -116,7 +117,7 @@ def cue_template(content: str) -> CueTemplate:
     A note that was a cue for the player already is nothing to read: silence for as long as it lasts.
     """
     if _IS_CUE.search(content):
-        return CueTemplate(_silence(content), "", "", pitched=False, hidden=True)
+        return CueTemplate(_silence(content), "", "", pitched=False, silence=True)
     new = _without(_OF_CUE, content)
     grace = _GRACE_FIRST.match(new)
     if grace is not None:
@@ -132,17 +133,39 @@ def cue_template(content: str) -> CueTemplate:
 
 
 def cue_start_tag(tag: str) -> str:
-    """The start tag of a cue note for a note with the start tag ``tag``: only what is printed stays."""
+    """The start tag of a cue note for a note with the start tag ``tag``: only what is printed stays.
+
+    ``dynamics`` of 0 per cent make it silent also where volumes and cue notes are not heeded.
+    """
     kept = _PRINTED.findall(tag) if "print-" in tag else ()
-    return f"<note {' '.join(kept)}>" if kept else "<note>"
+    return f"<note {' '.join(kept)} {_SILENT}>" if kept else f"<note {_SILENT}>"
+
+
+_SILENT = 'dynamics="0"'
 
 
 def _silence(content: str) -> str:
+    """Time that passes, for a note that was somebody else's: no rest, which would be printed."""
     if _CHORD.search(content) or _GRACE.search(content):
         return ""
     found = (pattern.search(content) for pattern in (_DURATION, _VOICE, _STAFF))
     duration, voice, staff = (match.group(0) if match else "" for match in found)
-    return f"<cue/><rest/>{duration}{voice}{staff}</note>"
+    return f"<forward>{duration}{voice}{staff}</forward>"
+
+
+def _length(text: str, children: Sequence[Element]) -> str:
+    """The length of a measure in divisions: how far its notes, backups and forwards reach."""
+    here = end = Decimal(0)
+    for tag, _, opened, close in children:
+        if tag not in ("note", "backup", "forward"):
+            continue
+        content = text[opened:close]
+        duration = _DURATION_VALUE.search(content)
+        if duration is None or (tag == "note" and (_CHORD.search(content) or _GRACE.search(content))):
+            continue
+        here += Decimal(duration.group(1)) * (-1 if tag == "backup" else 1)
+        end = max(end, here)
+    return f"{end}"
 
 
 def attributes_xml(text: str, extra: dict[str, str], keep_all: bool = False) -> str:
@@ -192,6 +215,7 @@ class CueWriter:
         self._notes = notes
         self._templates: dict[str, CueTemplate] = {}
         self._directions: dict[str, str] = {}
+        self._others = _IS_CUE.search(text) is not None
 
     def measure(self, container: Container, extra: dict[str, str], before: Mapping[int, str]) -> str:
         """The content of a measure.
@@ -199,6 +223,11 @@ class CueWriter:
         ``extra``: children for its first ``<attributes>``, which is made if need be. ``before``: what to
         put before a note, by its number.
         """
+        if self._others and self._only_others(container):
+            return self._resting(container, extra)
+        return self._copied(container, extra, before)
+
+    def _copied(self, container: Container, extra: dict[str, str], before: Mapping[int, str]) -> str:
         text, templates, notes = self._text, self._templates, self._notes
         out: list[str] = []
         number = container.first_note
@@ -213,9 +242,9 @@ class CueWriter:
                 template = templates.get(content)
                 if template is None:
                     template = templates[content] = cue_template(content)
-                head, middle, after, pitched, hidden = template
+                head, middle, after, pitched, silence = template
                 if head:
-                    opening = _HIDDEN if hidden else cue_start_tag(text[start:opened])
+                    opening = "" if silence else cue_start_tag(text[start:opened])
                     pitch, accidental = notes[number] if pitched else ("", "")
                     out.append(f"{opening}{head}{pitch}{middle}{accidental}{after}")
                 number += 1
@@ -232,6 +261,37 @@ class CueWriter:
                 out.append(text[start:end])
         if extra:
             out.append(attributes_xml("", extra))
+        return "\n".join(filter(None, out))
+
+    def _only_others(self, container: Container) -> bool:
+        """Whether a measure has cue notes for the player, and of the player's own nothing but rests."""
+        contents = [
+            self._text[child.opened : child.end] for child in container.children if child.tag == "note"
+        ]
+        if not any(_IS_CUE.search(content) for content in contents):
+            return False
+        one_staff = not any(_STAFF.search(content) for content in contents)
+        return one_staff and all(_IS_CUE.search(each) or _REST.search(each) for each in contents)
+
+    def _resting(self, container: Container, extra: dict[str, str]) -> str:
+        """The content of a measure in which the player rests, and only reads what others play."""
+        text = self._text
+        out: list[str] = []
+        length = _length(text, container.children)
+        rest = (
+            f'<note {_SILENT}><cue/><rest measure="yes"/><duration>{length}</duration><voice>1</voice></note>'
+        )
+        for tag, start, _, end in container.children:
+            if tag == "attributes":
+                out.append(attributes_xml(text[start:end], extra))
+                extra = {}
+            elif tag == "note" and rest:
+                out += (attributes_xml("", extra) if extra else "", rest)
+                extra, rest = {}, ""
+            elif tag == "direction" and _SPANNER_ENDS.search(text, start, end):
+                out.append(self._direction(text[start:end]))
+            elif tag == "barline":
+                out.append(_POSITION_OR_OWN.sub("", text[start:end]))
         return "\n".join(filter(None, out))
 
     def _direction(self, source: str) -> str:

@@ -27,6 +27,7 @@ def test_it_is_small_silent_and_says_what_it_is() -> None:
     assert part is not None
     assert part.findtext("measure/attributes/staff-details/staff-type") == "cue"
     assert all(note.find("cue") is not None for note in part.iter("note"))
+    assert {note.get("dynamics") for note in part.iter("note")} == {"0"}
 
 
 def test_there_is_none_where_reading_is_writing() -> None:
@@ -34,14 +35,35 @@ def test_there_is_none_where_reading_is_writing() -> None:
     assert len(etree.fromstring(annotator.annotate(data).data).findall("part")) == 1
 
 
+PITCH = "<pitch><step>D</step><octave>5</octave></pitch>"
+OTHERS = f"<note><cue/>{PITCH}<duration>1</duration><voice>1</voice></note>"
+
+
 def test_a_note_that_was_a_cue_already_is_silence() -> None:
-    pitch = "<pitch><step>D</step><octave>5</octave></pitch>"
-    other = f"<note><cue/>{pitch}<duration>1</duration><voice>1</voice></note>"
-    data = part_xml([NoteText("C", 0, 5, lead=other)], transpose=(2, 4), name="Tromba in E")
-    first, second = cue_of(data).findall("measure/note")
-    assert first.find("rest") is not None
-    assert first.get("print-object") == "no"
-    assert second.findtext("pitch/step") == "E"
+    data = part_xml([NoteText("C", 0, 5, lead=OTHERS)], transpose=(2, 4), name="Tromba in E")
+    (measure,) = cue_of(data).findall("measure")
+    assert [child.tag for child in measure] == ["attributes", "forward", "note"]
+    assert measure.findtext("note/pitch/step") == "E"
+
+
+def test_a_bar_of_cue_notes_is_a_bar_of_rest_in_the_cue_line() -> None:
+    """Others' notes in one voice over the player's rest in another, as orchestral parts print them."""
+    rest = '<note><rest measure="yes"/><duration>4</duration><voice>2</voice></note>'
+    back = "<backup><duration>4</duration></backup>"
+    attributes = (
+        "<attributes><divisions>1</divisions><transpose><chromatic>4</chromatic></transpose></attributes>"
+    )
+    note = f"<note>{PITCH}<duration>4</duration><voice>1</voice></note>"
+    data = (
+        '<score-partwise version="4.0"><part-list><score-part id="P1"><part-name>Tromba in E</part-name>'
+        f'</score-part></part-list><part id="P1"><measure number="1">{attributes}{OTHERS * 4}{back}{rest}'
+        f'</measure><measure number="2">{note}</measure></part></score-partwise>'
+    )
+    first, second = cue_of(data.encode()).findall("measure")
+    assert [child.tag for child in first] == ["attributes", "note"]
+    assert first.find("note/rest[@measure='yes']") is not None
+    assert first.findtext("note/duration") == "4"
+    assert second.findtext("note/pitch/step") == "F"
 
 
 def test_microtones_move_with_their_neighbours_and_get_no_marks() -> None:
