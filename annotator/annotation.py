@@ -16,9 +16,10 @@ from annotator.marking.insertions import cue_insertions, mark_insertions
 from annotator.marking.marks import line_marks
 from annotator.marking.recording import record_insertions, recorded
 from annotator.marking.splice import Insertion, splice
-from annotator.options import MARKS, Options
+from annotator.options import Options
 from annotator.played import PlayedPart
 from annotator.reading.stretches import stretch_at
+from annotator.registry.mark_rows import MARK_NAMES
 from annotator.report import report
 from annotator.score.record import RecordedPart
 from annotator.score.resaved import without_marks
@@ -62,6 +63,7 @@ def _annotated(data: bytes, options: Options, name: str) -> Annotated:
         clock=prepared.clock,
         name=name,
         digest=sha256(data).hexdigest(),
+        options=options,
     )
     return Annotated(marked, found)
 
@@ -94,8 +96,8 @@ def stripped(data: bytes, kinds: Collection[str] = (), *, force: bool = False) -
     figures, words that begin with ``!``). Raises UnreadableScore, BadOption.
     """
     for kind in kinds:
-        if kind not in MARKS:
-            raise BadOption(f"{kind!r} is no mark; choose from {', '.join(MARKS)}", field="mark")
+        if kind not in MARK_NAMES:
+            raise BadOption(f"{kind!r} is no mark; choose from {', '.join(MARK_NAMES)}", field="mark")
     source = open_source(data)
     found = without_marks(source.text, kinds, force=force)
     new = data if found.text == source.text else source.with_text(found.text)

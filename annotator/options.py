@@ -7,87 +7,85 @@ from dataclasses import dataclass, fields
 from typing import TYPE_CHECKING, Any
 
 from annotator.errors import BadOption
+from annotator.registry.option_rows import OPTION, OPTIONS, Kind, Option
 
 if TYPE_CHECKING:
     from annotator.fingering import Profile
     from annotator.instruments import Instrument
 
-MARKS = ("fingering", "partial", "crossing", "cue", "intonation")
-SHOW = ("every", "first", "awkward")
-KEYS = ("auto", "signature", "none")
-LISTS = ("mark", "part")
-SWITCHES = ("second_best",)
-
 
 @dataclass(frozen=True, slots=True)
 class Options:
-    """How to mark a score.
+    """How to mark a score; what each option does and can be stands in ``annotator.registry.option_rows``.
 
-    ``instrument``: the id of a trumpet that comes with the program, or an ``Instrument``.
-    ``crook``: ``auto``, ``infer``, a crook (``F``, ``Eb``), or crooks with measures
-    (``F@1-84,C@85-``).
-    ``mark``: what to put on the page, of ``MARKS``.
-    ``show``: fingerings on ``every`` note, on the ``first`` time each pitch comes in a part, or on
-    ``awkward`` crossings only (the note left and the note reached).
-    ``part``: ids or names of the parts to mark; none means every part for trumpet.
-    ``profile``: whose costs the planner weighs with: the name of one that comes with the program, or
-    a ``Profile``.
-    ``key``: key signatures of the cue line and the transposed part: ``auto`` where the part had one,
-    ``signature`` always, ``none`` never.
-    ``second_best``: also report the next-best plan of every phrase.
-
+    ``instrument`` and ``profile`` can also be an ``Instrument`` and a ``Profile``.
     Raises BadOption, which names the field.
     """
 
-    instrument: str | Instrument = "c-trumpet"
-    crook: str = "auto"
-    mark: tuple[str, ...] = ("fingering", "partial", "crossing", "cue")
-    show: str = "every"
-    part: tuple[str, ...] = ()
-    profile: str | Profile = "orchestral"
-    key: str = "auto"
-    second_best: bool = False
+    instrument: str | Instrument = OPTION["instrument"].default
+    crook: str = OPTION["crook"].default
+    mark: tuple[str, ...] = OPTION["mark"].default
+    show: str = OPTION["show"].default
+    part: tuple[str, ...] = OPTION["part"].default
+    profile: str | Profile = OPTION["profile"].default
+    key: str = OPTION["key"].default
+    second_best: bool = OPTION["second_best"].default
 
     def __post_init__(self) -> None:
-        for name in LISTS:
-            value = getattr(self, name)
-            if isinstance(value, str) or not all(isinstance(item, str) for item in value):
-                raise BadOption(f"{name} must be a list of words, not {value!r}", field=name)
-            object.__setattr__(self, name, tuple(value))
-        for mark in self.mark:
-            if mark not in MARKS:
-                raise BadOption(f"{mark!r} cannot be marked; choose from {', '.join(MARKS)}", field="mark")
-        if self.show not in SHOW:
-            raise BadOption(f"show is {self.show!r}; choose from {', '.join(SHOW)}", field="show")
-        if self.key not in KEYS:
-            raise BadOption(f"key is {self.key!r}; choose from {', '.join(KEYS)}", field="key")
-        for name in ("crook", "profile"):
-            value = getattr(self, name)
-            own_profile = name == "profile" and hasattr(value, "costs")  # a Profile, not imported for this
-            if not own_profile and (not isinstance(value, str) or not value.strip()):
-                raise BadOption(f"{name} must be a word", field=name)
+        for option in OPTIONS:
+            value = checked(option, getattr(self, option.name))
+            if option.kind is Kind.LIST:
+                object.__setattr__(self, option.name, value)
 
     @classmethod
     def from_mapping(cls, values: Mapping[str, Any]) -> Options:
         """Options from JSON or a command line; lists may be given as ``a,b``. Raises BadOption."""
-        known = {field.name for field in fields(cls)}
         given: dict[str, Any] = {}
         for name, said in values.items():
+            option = OPTION.get(name)
+            if option is None:
+                known = ", ".join(sorted(OPTION))
+                raise BadOption(f"there is no option {name!r}; the options are {known}", field=name)
             value = said
-            if name not in known:
-                raise BadOption(
-                    f"there is no option {name!r}; the options are {', '.join(sorted(known))}", field=name
-                )
-            if name in SWITCHES:
-                if not isinstance(value, bool):
-                    raise BadOption(f"{name} must be true or false, not {value!r}", field=name)
-                given[name] = value
-                continue
-            if name in LISTS and isinstance(value, str):
-                value = tuple(word.strip() for word in value.split(",") if word.strip())
-            if name in LISTS and not isinstance(value, (list, tuple)):
-                raise BadOption(f"{name} must be a list of words, not {value!r}", field=name)
-            if name not in LISTS and not isinstance(value, str):
-                raise BadOption(f"{name} must be a word, not {value!r}", field=name)
-            given[name] = tuple(value) if name in LISTS else value
+            if option.kind is Kind.LIST and isinstance(said, str):
+                value = tuple(word.strip() for word in said.split(",") if word.strip())
+            if option.kind is Kind.WORD and not isinstance(said, str):
+                raise BadOption(f"{name} must be a word, not {said!r}", field=name)
+            given[name] = checked(option, value)
         return cls(**given)
+
+    def document(self) -> dict[str, Any]:
+        """The options as JSON has them; an instrument or profile of the user's own by its name."""
+        found = {}
+        for each in fields(self):
+            value = getattr(self, each.name)
+            if each.name == "instrument" and not isinstance(value, str):
+                value = value.id
+            elif each.name == "profile" and not isinstance(value, str):
+                value = value.name
+            found[each.name] = list(value) if isinstance(value, tuple) else value
+        return found
+
+
+def checked(option: Option, value: Any) -> Any:
+    """``value`` if the option can have it, a list as a tuple. Raises BadOption."""
+    name = option.name
+    if option.kind is Kind.SWITCH:
+        if not isinstance(value, bool):
+            raise BadOption(f"{name} must be true or false, not {value!r}", field=name)
+        return value
+    if option.kind is Kind.LIST:
+        if not isinstance(value, (list, tuple)) or not all(isinstance(item, str) for item in value):
+            raise BadOption(f"{name} must be a list of words, not {value!r}", field=name)
+        for item in value:
+            if option.values and item not in option.values:
+                choices = ", ".join(option.values)
+                raise BadOption(f"{item!r} is nothing to {name}; choose from {choices}", field=name)
+        return tuple(value)
+    if isinstance(value, str) and option.values and value not in option.values:
+        raise BadOption(f"{name} is {value!r}; choose from {', '.join(option.values)}", field=name)
+    # An instrument or a profile of the user's own is a value; its room makes sure that it is a sound one.
+    own = option.from_file and not isinstance(value, (str, int, float, list, tuple, dict, type(None)))
+    if not own and (not isinstance(value, str) or not value.strip()):
+        raise BadOption(f"{name} must be a word", field=name)
+    return value

@@ -9,6 +9,7 @@ from typing import Any
 from annotator.findings import Finding
 from annotator.fingering.model import Auxiliary, Fingering, PlayedNote
 from annotator.instruments import Instrument
+from annotator.options import Options
 from annotator.pitch import Pitch, transpose
 from annotator.played import PlayedLine, PlayedPart
 from annotator.reading import Inference, Segment, natural_partial
@@ -27,8 +28,10 @@ def report(
     clock: Clock,
     name: str,
     digest: str,
+    options: Options,
 ) -> dict[str, Any]:
-    """The report of one file. ``digest`` is the SHA-256 of its bytes, in hexadecimal."""
+    """The report of one file. ``digest`` is the SHA-256 of its bytes, in hexadecimal; ``options`` those it
+    was marked with."""
     parts = [_part(each) for each in played]
     findings = [*score.warnings]
     for each in played:
@@ -38,19 +41,11 @@ def report(
         "source": {"name": name, "sha256": digest},
         "title": score.title,
         "instrument": instrument.id,
+        "options": options.document(),
         "tempo": {"sources": list(clock.sources), "words": clock.sentence},
         "parts": parts,
-        "warnings": [_finding(each) for each in findings],
+        "warnings": [each.document() for each in findings],
         "summary": _summary(played, findings),
-    }
-
-
-def _finding(finding: Finding) -> dict[str, Any]:
-    return {
-        "code": finding.code,
-        "part": finding.part,
-        "measure": finding.measure,
-        "message": finding.message,
     }
 
 

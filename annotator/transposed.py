@@ -20,6 +20,7 @@ from annotator.pitch import Pitch, transpose
 from annotator.played import PlayedPart
 from annotator.reading.changes import read_change
 from annotator.reading.names import read_heading
+from annotator.registry.mark_rows import MARKS
 from annotator.score.places import Container, Element, Places
 
 Edit = tuple[int, int, str]
@@ -65,7 +66,7 @@ def transposed_part(data: bytes, options: Options | None = None, name: str = "")
         done = end
     pieces.append(text[done:])
     written = prepared.source.with_text("".join(pieces))
-    marks = tuple(mark for mark in options.mark if mark != "cue")
+    marks = tuple(mark.name for mark in MARKS if mark.written_out and mark.name in options.mark)
     if not marks:
         return written
     # Everything is written for the instrument now; crooks the user named were for the original.

@@ -9,19 +9,12 @@ from typing import Any
 
 from flask import url_for
 
+from annotator.registry.product_rows import OF_PART
 from workers.jobs import Job, Part
 from workers.settings import Settings
 from workers.status import Status
 
 DAY = 86_400
-RESULTS = {
-    "annotated": "results.annotated",
-    "report": "results.report",
-    "transposed": "results.transposed",
-    "exercises": "results.exercises",
-    "pages": "sheets.outline",
-    "pdf": "sheets.pdf",
-}
 
 
 def job_document(job: Job, status: Status, settings: Settings) -> dict[str, Any]:
@@ -57,12 +50,12 @@ def job_summary(job: Job, status: Status, settings: Settings) -> dict[str, Any]:
 
 
 def _links(job: Job) -> dict[str, tuple[str, str]]:
-    """The addresses of a part's results, before and after the part's number: asking Flask for six of each
+    """The addresses of a part's results, before and after the part's number: asking Flask for all of each
     part would take longer than all the rest of the document."""
     links = {}
-    for name, endpoint in RESULTS.items():
-        before, _, after = url_for(endpoint, job_id=job.id, n=0).rpartition("/0")
-        links[name] = (f"{before}/", after)
+    for product in OF_PART:
+        before, _, after = url_for(f"{product.blueprint}.{product.name}", job_id=job.id, n=0).rpartition("/0")
+        links[product.name] = (f"{before}/", after)
     return links
 
 

@@ -8,6 +8,7 @@ from typing import Any
 from apiflask import APIBlueprint
 from flask import Response, request
 
+from annotator.registry.product_rows import ON_REQUEST, PRODUCT, Product
 from api import access
 from api.downloads import send, send_bytes
 from api.front import turn
@@ -18,7 +19,6 @@ from workers import products, tasks
 from workers.jobs import Job, Outcome, Part
 from workers.media import MUSICXML, MXL, ZIP
 from workers.mxl import packed, unpacked
-from workers.products import EXERCISES, TRANSPOSED, Product
 from workers.status import status
 
 blueprint = APIBlueprint("results", __name__, url_prefix="/v1/jobs/<job_id>", tag="Results")
@@ -27,7 +27,7 @@ blueprint = APIBlueprint("results", __name__, url_prefix="/v1/jobs/<job_id>", ta
 @blueprint.get("/parts/<int:n>/annotated")
 @blueprint.doc(
     responses=describe.responses(
-        404, 406, 409, s200=describe.content("The file with its marks", MUSICXML, MXL)
+        404, 406, 409, s200=describe.content(PRODUCT["annotated"].about, *PRODUCT["annotated"].media)
     )
 )
 def annotated(job_id: str, n: int) -> Any:
@@ -39,45 +39,30 @@ def annotated(job_id: str, n: int) -> Any:
     return send_score(job, part, f"{part.output}/annotated.{part.kind}", outcome.sha256)
 
 
-@blueprint.get("/parts/<int:n>/transposed")
-@blueprint.doc(
-    responses=describe.responses(
-        404,
-        406,
-        409,
-        422,
-        503,
-        s200=describe.content("The part written out for the instrument", MUSICXML, MXL),
-    )
-)
-def transposed(job_id: str, n: int) -> Any:
-    """The whole part written out for the instrument
+def _offer(product: Product) -> None:
+    """The route of something made of a part on request."""
 
-    Made by a worker when first asked for.
-    """
-    return send_product(job_id, n, TRANSPOSED)
+    def answer(job_id: str, n: int) -> Any:
+        return send_product(job_id, n, product)
+
+    answer.__doc__ = f"{product.about}\n\nMade by a worker when first asked for."
+    documented = blueprint.doc(
+        responses=describe.responses(
+            *(404, 406, 409, 422, 503), s200=describe.content(product.about, *product.media)
+        )
+    )(answer)
+    blueprint.add_url_rule(f"/parts/<int:n>/{product.name}", product.name, documented)
 
 
-@blueprint.get("/parts/<int:n>/exercises")
-@blueprint.doc(
-    responses=describe.responses(
-        *(404, 406, 409, 422, 503),
-        s200=describe.content("Exercises from the part's worst crossings", MUSICXML, MXL),
-    )
-)
-def exercises(job_id: str, n: int) -> Any:
-    """Exercises from the part's worst crossings
-
-    Made by a worker when first asked for.
-    """
-    return send_product(job_id, n, EXERCISES)
+for each in ON_REQUEST:
+    _offer(each)
 
 
 def send_product(job_id: str, n: int, product: Product) -> Response:
     """Something made of a part on demand, once it is made. Raises Problem."""
     job, part, _ = ended_part(job_id, n)
     digest = await_product(job, part, product)
-    return send_score(job, part, product.file(part), digest, suffix=f" ({product.name})")
+    return send_score(job, part, products.file(product, part), digest, suffix=product.suffix)
 
 
 def await_product(job: Job, part: Part, product: Product) -> str:
@@ -89,7 +74,7 @@ def await_product(job: Job, part: Part, product: Product) -> str:
         here.again = True
         if here.first:
             tasks.ask_for(job, part.n, product.name, context)
-        raise not_ready(f"the workers have not got round to it yet: {product.words}")
+        raise not_ready(f"the workers have not got round to it yet: {product.about}")
     if made.fault:
         raise Problem(422, "result-failed", made.fault)
     return made.sha256
@@ -118,13 +103,11 @@ def send_score(job: Job, part: Part, file: str, digest: str, suffix: str = "") -
 
 
 @blueprint.get("/parts/<int:n>/report")
-@blueprint.doc(
-    responses=describe.responses(404, 409, s200=describe.document("Every note and what to do on it"))
-)
+@blueprint.doc(responses=describe.responses(404, 409, s200=describe.document(PRODUCT["report"].about)))
 def report(job_id: str, n: int) -> Any:
     """Every note and what to do on it, as JSON"""
     job, part, outcome = ended_part(job_id, n)
-    file_name = part.name.rsplit(".", 1)[0] + ".report.json"
+    file_name = f"{part.name.rsplit('.', 1)[0]}{PRODUCT['report'].suffix}.json"
     return send(
         job, f"{part.output}/report.json", "application/json", outcome.report_sha256, file_name, inline=True
     )

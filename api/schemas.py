@@ -6,6 +6,8 @@ from apiflask import Schema
 from apiflask.fields import Boolean, DateTime, Dict, File, Float, Integer, List, Nested, String
 from marshmallow import validate
 
+from annotator.registry.option_rows import OPTION
+
 PART_STATES = ("queued", "running", "done", "failed")
 JOB_STATES = ("queued", "running", "done", "partly", "failed")
 
@@ -22,8 +24,7 @@ class Upload(Schema):
     options = String(
         load_default="{}",
         metadata={
-            "description": "A JSON object with the names of the command's options: instrument, crook, mark, "
-            "show, part, profile.",
+            "description": f"A JSON object with the command's options: {', '.join(OPTION)}.",
             "examples": ['{"instrument": "c-trumpet", "show": "awkward"}'],
         },
     )

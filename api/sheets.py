@@ -14,8 +14,8 @@ from flask import Response, jsonify
 from marshmallow import validate
 
 from annotator.engraving.paper import PAPERS, paper
-from annotator.engraving.sheet import KINDS as SHEET_KINDS
 from annotator.errors import BadOption, CrooklineError
+from annotator.registry.product_rows import PRINTED, PRODUCT
 from api import access
 from api.downloads import send_bytes
 from api.openapi import describe
@@ -24,14 +24,14 @@ from api.results import await_product, ended_part
 from workers.engraver import Engraver, Sheets
 from workers.jobs import Job, Outcome, Part
 from workers.media import PDF, SVG
-from workers.products import PRODUCTS
+from workers.products import file as product_file
 
 blueprint = APIBlueprint("sheets", __name__, url_prefix="/v1/jobs/<job_id>/parts/<int:n>", tag="Sheets")
 
 Result = tuple[Job, Part, Outcome]
 
 
-KINDS = ("annotated", *(name for name in PRODUCTS if name in SHEET_KINDS))
+KINDS = tuple(product.name for product in PRINTED)
 
 
 class SheetQuery(Schema):
@@ -55,11 +55,11 @@ def engraver() -> Engraver:
     return Engraver()
 
 
-@blueprint.get("/pages")
+@blueprint.get("/pages", endpoint="pages")
 @blueprint.input(SheetQuery, location="query", arg_name="query")
 @blueprint.doc(
     responses={
-        200: describe.document("Which measures are on which page"),
+        200: describe.document(PRODUCT["pages"].about),
         **describe.problems(404, 409, 422),
     }
 )
@@ -91,7 +91,7 @@ def page(job_id: str, n: int, k: int, query: Mapping[str, Any]) -> Any:
 @blueprint.get("/pdf")
 @blueprint.input(SheetQuery, location="query", arg_name="query")
 @blueprint.doc(
-    responses={200: describe.content("The part, to print", PDF), **describe.problems(404, 409, 422)},
+    responses={200: describe.content(PRODUCT["pdf"].about, PDF), **describe.problems(404, 409, 422)},
 )
 def pdf(job_id: str, n: int, query: Mapping[str, Any]) -> Any:
     """The engraved part with its marks, to print"""
@@ -133,7 +133,7 @@ def _sheets(result: Result, paper_id: str, kind: str) -> Sheets:
     store = access.context().store
     digest, file = outcome.sha256, f"{part.output}/annotated.{part.kind}"
     if kind != "annotated":
-        digest, file = await_product(job, part, PRODUCTS[kind]), PRODUCTS[kind].file(part)
+        digest, file = await_product(job, part, PRODUCT[kind]), product_file(PRODUCT[kind], part)
     data, kept = store.get(job.ref, file), store.get(job.ref, f"{part.output}/report.json")
     if data is None or kept is None:
         raise Problem(404, "part-failed", "the results of this part are not there (any more)")
@@ -150,4 +150,4 @@ def _answer(data: bytes, media_type: str, name: str, *, inline: bool = False) ->
 
 def _stem(part: Part, kind: str) -> str:
     stem = part.name.rsplit("/", 1)[-1].rsplit(".", 1)[0]
-    return stem if kind == "annotated" else f"{stem} ({kind})"
+    return f"{stem}{PRODUCT[kind].suffix}"

@@ -10,6 +10,7 @@ from hashlib import sha256
 from io import BytesIO
 from typing import Any
 
+from annotator.registry.product_rows import PRODUCT
 from workers import summary_page
 from workers.jobs import Job, Outcome, Part
 from workers.names import safe
@@ -54,16 +55,16 @@ def build(store: Store, job: Job, status: Status) -> bytes:
                 annotated = store.get(job.ref, f"{part.output}/annotated.{part.kind}")
                 report = store.get(job.ref, f"{part.output}/report.json")
                 if annotated is not None and report is not None:
-                    add(safe(part.name), annotated, packed=part.kind == "mxl")
-                    add(beside(part, ".report.json"), report)
+                    add(beside(part, PRODUCT["annotated"].archive), annotated, packed=part.kind == "mxl")
+                    add(beside(part, PRODUCT["report"].archive), report)
             elif outcome.reason is not None:
                 add(beside(part, ".failed.txt"), f"{part.name}: {outcome.reason.message}\n".encode())
     return buffer.getvalue()
 
 
-def beside(part: Part, suffix: str) -> str:
+def beside(part: Part, suffix: str | None) -> str:
     """A name beside a part's own; with the part's whole name in it, for `a.xml` may lie beside `a.mxl`."""
-    return safe(part.name) + suffix
+    return safe(part.name) + (suffix or "")
 
 
 def summary(job: Job, status: Status) -> dict[str, Any]:

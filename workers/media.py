@@ -1,9 +1,5 @@
-"""Media types as registered with IANA."""
+"""Media types as registered with IANA, for the service."""
 
-MUSICXML = "application/vnd.recordare.musicxml+xml"
-MXL = "application/vnd.recordare.musicxml"
-ZIP = "application/zip"
-PDF = "application/pdf"
-SVG = "image/svg+xml"
-JSON = "application/json"
-EVENTS = "text/event-stream"
+from annotator.registry.media_types import EVENTS, JSON, MUSICXML, MXL, PDF, SVG, ZIP
+
+__all__ = ["EVENTS", "JSON", "MUSICXML", "MXL", "PDF", "SVG", "ZIP"]

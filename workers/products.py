@@ -1,41 +1,22 @@
 """What is made of a part when somebody asks for it, besides the marked file and its report.
 
-To add one, add a row: the work is done by a worker, once, and kept beside the part's results.
+The work is done by a worker, once, and kept beside the part's results. What there is stands in
+``annotator/registry/product_rows.py``.
 """
 
 from __future__ import annotations
 
 import json
-from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from hashlib import sha256
 from typing import Any
 
 import annotator
+from annotator.products import MAKERS
+from annotator.registry.product_rows import PRODUCT, Product
 from workers import result_cache as results
 from workers.context import Context
 from workers.jobs import Job, Part
-
-
-@dataclass(frozen=True, slots=True)
-class Product:
-    """Something to be made of a part: its name (also in the address), words for it, and how.
-
-    ``compressed``: whether an .mxl gives an .mxl; else it is always a plain score.
-    """
-
-    name: str
-    words: str
-    make: Callable[[bytes, annotator.Options, str], bytes]
-    compressed: bool
-
-    def kind(self, part: Part) -> str:
-        """``musicxml`` or ``mxl``."""
-        return part.kind if self.compressed else "musicxml"
-
-    def file(self, part: Part) -> str:
-        """Where a part's is kept in the job's folder."""
-        return f"{part.output}/{self.name}.{self.kind(part)}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,21 +27,14 @@ class Made:
     fault: str = ""
 
 
-def _transposed(data: bytes, options: annotator.Options, name: str) -> bytes:
-    from annotator.transposed import transposed_part  # noqa: PLC0415 - most parts are never transposed
-
-    return transposed_part(data, replace(options, mark=()), name)
-
-
-def _exercises(data: bytes, options: annotator.Options, name: str) -> bytes:
-    from annotator.exercises.exercises import exercises  # noqa: PLC0415 - as above
-
-    return exercises(data, options, name)
+def kind(product: Product, part: Part) -> str:
+    """``musicxml`` or ``mxl``."""
+    return part.kind if product.compressed else "musicxml"
 
 
-TRANSPOSED = Product("transposed", "the whole part written out for the instrument", _transposed, True)
-EXERCISES = Product("exercises", "exercises from the part's worst crossings", _exercises, False)
-PRODUCTS = {product.name: product for product in (TRANSPOSED, EXERCISES)}
+def file(product: Product, part: Part) -> str:
+    """Where a part's is kept in the job's folder."""
+    return f"{part.output}/{product.name}.{kind(product, part)}"
 
 
 def made(context: Context, job: Job, part: Part, product: str) -> Made | None:
@@ -78,12 +52,10 @@ def make(context: Context, ref: str, n: int, product: str) -> None:
     if made(context, job, part, product) is None:
         result: dict[str, Any]
         try:
-            data = PRODUCTS[product].make(
-                context.store.input(job, part), results.options_of(job.options), part.name
-            )
+            data = MAKERS[product](context.store.input(job, part), results.options_of(job.options), part.name)
         except annotator.CrooklineError as error:
             result = {"fault": str(error)}
         else:
-            context.store.put(ref, PRODUCTS[product].file(part), data)
+            context.store.put(ref, file(PRODUCT[product], part), data)
             result = {"sha256": sha256(data).hexdigest()}
         context.store.put(ref, f"{part.output}/{product}.made.json", json.dumps(result).encode())

@@ -8,9 +8,10 @@ from typing import Any
 
 import click
 
-from annotator.cli.choices import FILES, OUT, options_from, reading_options
+from annotator.cli.choices import FILES, OUT, option_flags, options_from
 from annotator.cli.paths import destinations, each, read_score
 from annotator.cli.table import findings_table
+from annotator.registry.option_rows import Group
 from annotator.whole_files import write_whole
 
 
@@ -19,19 +20,7 @@ from annotator.whole_files import write_whole
 )
 @FILES
 @OUT
-@reading_options
-@click.option(
-    "--mark",
-    default="fingering,partial,crossing,cue",
-    show_default=True,
-    metavar="LIST",
-    help="What to mark: fingering, partial, crossing, cue, intonation.",
-)
-@click.option("--show", default="every", show_default=True, help="Fingerings: every, first, awkward.")
-@click.option(
-    "--profile", default="orchestral", show_default=True, help="orchestral, student, or a TOML file."
-)
-@click.option("--second-best", is_flag=True, help="Report the next-best plan of every phrase too.")
+@option_flags(*Group)
 @click.option(
     "--report",
     "report_path",

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from annotator.cli.choices import INSTRUMENT, instrument_from
+from annotator.cli.choices import instrument_from, option_flag
 from annotator.errors import CrooklineError
 from annotator.whole_files import write_whole
 
@@ -15,7 +15,7 @@ SUFFIXES = (".txt", ".svg", ".pdf", ".json")
 
 
 @click.command(epilog="Example: crookline chart --instrument bb-trumpet -o chart.pdf")
-@INSTRUMENT
+@option_flag("instrument")
 @click.option("--json", "as_json", is_flag=True, help="Print the chart as JSON.")
 @click.option("--paper", default="a4", show_default=True, help="Paper of a picture or PDF: a4, letter, part.")
 @click.option(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import replace
 from pathlib import Path
 from typing import Any, TypeVar
@@ -11,6 +11,8 @@ import click
 
 from annotator.errors import CrooklineError
 from annotator.options import Options
+from annotator.registry.mark_rows import MARKS
+from annotator.registry.option_rows import OPTION, OPTIONS, Group, Kind, Option
 
 Command = TypeVar("Command", bound=Callable[..., Any])
 
@@ -29,47 +31,78 @@ OUT = click.option(
     type=click.Path(path_type=Path),
     help="The file to write, or a folder for several.",
 )
-INSTRUMENT = click.option(
-    "--instrument",
-    default="c-trumpet",
-    show_default=True,
-    metavar="NAME",
-    help="The trumpet in hand, or a TOML file of your own.",
-)
 
 
-def reading_options(command: Command) -> Command:
-    """``--instrument``, ``--crook``, ``--part``, ``--key`` for ``command``."""
-    for option in (
-        click.option(
-            "--key", default="auto", show_default=True, help="Key signatures: auto, signature, none."
-        ),
-        click.option(
-            "--part", multiple=True, metavar="ID", help="Only this part (id or name); may be repeated."
-        ),
-        click.option(
-            "--crook",
-            default="auto",
-            show_default=True,
-            metavar="CROOK",
-            help="auto, infer, a crook (F, Eb), or crooks by measure (F@1-84,C@85-).",
-        ),
-        INSTRUMENT,
-    ):
-        command = option(command)
-    return command
+def option_flags(
+    *groups: Group, no_marks: bool = False, served: bool = False
+) -> Callable[[Command], Command]:
+    """The options of ``groups``, as flags of a command; ``options_from`` takes what they give.
+
+    ``no_marks``: none by default, and only those that can be added to a part written out. ``served``: a
+    service does the work, so instruments and profiles are those that come with it.
+    """
+
+    def flagged(command: Command) -> Command:
+        for option in reversed(OPTIONS):
+            if option.group in groups:
+                command = _flag(option, no_marks=no_marks, served=served)(command)
+        return command
+
+    return flagged
 
 
-def options_from(
-    instrument: str, part: tuple[str, ...], profile: str = "orchestral", **others: str | bool
-) -> Options:
+def option_flag(name: str) -> Callable[[Command], Command]:
+    """One option alone, as a flag of a command."""
+    return _flag(OPTION[name])
+
+
+def _flag(option: Option, *, no_marks: bool = False, served: bool = False) -> Callable[[Command], Command]:
+    flag = f"--{option.name.replace('_', '-')}"
+    about = option.about
+    if option.from_file and not served:
+        about = f"{about.removesuffix('.')}; or a TOML file of your own."
+    if option.kind is Kind.SWITCH:
+        return click.option(flag, is_flag=True, help=about)
+    default = option.default
+    if option.name == "mark" and no_marks:
+        default = ()
+        about = f"Marks to add: {', '.join(mark.name for mark in MARKS if mark.written_out)}."
+    if option.kind is Kind.LIST:
+        if default or option.values:
+            return click.option(
+                flag,
+                default=",".join(default),
+                show_default=bool(default),
+                metavar=option.metavar,
+                help=about,
+            )
+        return click.option(flag, multiple=True, metavar=option.metavar, help=f"{about} May be repeated.")
+    return click.option(flag, default=default, show_default=True, metavar=option.metavar, help=about)
+
+
+def options_from(**choices: Any) -> Options:
     """``Options`` from the command line; wrong ones become a usage error (exit status 2)."""
     try:
-        parts = tuple(name.strip() for names in part for name in names.split(",") if name.strip())
-        options = Options.from_mapping({**others, "part": parts})
-        return replace(options, instrument=instrument_from(instrument), profile=profile_from(profile))
+        own = {}
+        if "instrument" in choices:
+            own["instrument"] = instrument_from(choices.pop("instrument"))
+        if "profile" in choices:
+            own["profile"] = profile_from(choices.pop("profile"))
+        return replace(Options.from_mapping(said(choices)), **own)
     except CrooklineError as error:
         raise click.UsageError(str(error)) from None
+
+
+def said(choices: Mapping[str, Any]) -> dict[str, Any]:
+    """What flags gave, as JSON has it: lists as lists, however they were given."""
+    found = {}
+    for name, value in choices.items():
+        if OPTION[name].kind is Kind.LIST:
+            texts = [value] if isinstance(value, str) else value
+            found[name] = [word.strip() for text in texts for word in text.split(",") if word.strip()]
+        else:
+            found[name] = value
+    return found
 
 
 def instrument_from(name: str) -> Any:

@@ -7,18 +7,16 @@ from typing import Any
 
 import click
 
-from annotator.cli.choices import FILES, OUT, options_from, reading_options
+from annotator.cli.choices import FILES, OUT, option_flags, options_from
 from annotator.cli.paths import destinations, each, read_score
+from annotator.registry.option_rows import Group
 from annotator.whole_files import write_whole
 
 
 @click.command(epilog="Example: crookline exercises tromba-in-e.musicxml -o exercises.musicxml")
 @FILES
 @OUT
-@reading_options
-@click.option(
-    "--profile", default="orchestral", show_default=True, help="orchestral, student, or a TOML file."
-)
+@option_flags(Group.READING, Group.HANDS)
 def exercises(files: tuple[Path, ...], out: Path, **choices: Any) -> None:
     """Write exercises from the worst crossings of a part.
 

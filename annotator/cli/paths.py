@@ -82,7 +82,4 @@ def read_score(file: Path) -> tuple[bytes, list[dict[str, Any]]]:
     from annotator.importing.importing import to_musicxml  # noqa: PLC0415 - other formats are rare
 
     converted, findings = to_musicxml(data, file.name)
-    return converted, [
-        {"code": each.code, "part": each.part, "measure": each.measure, "message": each.message}
-        for each in findings
-    ]
+    return converted, [each.document() for each in findings]

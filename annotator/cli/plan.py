@@ -8,7 +8,7 @@ from pathlib import Path
 
 import click
 
-from annotator.cli.choices import instrument_from
+from annotator.cli.choices import instrument_from, option_flag, options_from
 from annotator.cli.paths import SCORE_SUFFIXES
 from annotator.errors import CrooklineError
 
@@ -24,7 +24,7 @@ CASE = "c-trumpet,bb-trumpet,eb-trumpet,a-piccolo"
     metavar="LIST",
     help="The instruments at hand, the usual one first; ids or TOML files.",
 )
-@click.option("--part", multiple=True, metavar="ID", help="Only parts of this id or name; may be repeated.")
+@option_flag("part")
 @click.option("--json", "as_json", is_flag=True, help="Print the plan as JSON.")
 def plan(folder: Path, case: str, part: tuple[str, ...], as_json: bool) -> None:
     """Choose trumpets for a concert and count the playing.
@@ -36,13 +36,12 @@ def plan(folder: Path, case: str, part: tuple[str, ...], as_json: bool) -> None:
     from annotator.concert.document import document, text  # noqa: PLC0415 - keeps --help quick
     from annotator.concert.plan import plan as plan_concert  # noqa: PLC0415
     from annotator.concert.plan import read_piece  # noqa: PLC0415
-    from annotator.options import Options  # noqa: PLC0415
 
     try:
         instruments = tuple(instrument_from(name.strip()) for name in case.split(",") if name.strip())
         if not instruments:
             raise click.UsageError("--case names no instrument")
-        options = Options(part=part)
+        options = options_from(part=part)
     except CrooklineError as error:
         raise click.UsageError(str(error)) from None
     files = sorted(file for file in folder.iterdir() if file.suffix.lower() in SCORE_SUFFIXES)

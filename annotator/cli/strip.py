@@ -8,7 +8,7 @@ import click
 
 from annotator.cli.choices import FILES, OUT
 from annotator.cli.paths import destinations, each
-from annotator.options import MARKS
+from annotator.registry.mark_rows import MARK_NAMES
 from annotator.whole_files import write_whole
 
 
@@ -16,7 +16,7 @@ from annotator.whole_files import write_whole
 @FILES
 @OUT
 @click.option(
-    "--mark", default="", metavar="LIST", help=f"Take out these only: {', '.join(MARKS)}; otherwise all."
+    "--mark", default="", metavar="LIST", help=f"Take out these only: {', '.join(MARK_NAMES)}; otherwise all."
 )
 @click.option(
     "--force", is_flag=True, help="Also what only looks like a mark: every fingering, lines of figures."

@@ -10,9 +10,10 @@ from typing import Any
 
 import click
 
-from annotator.cli.choices import reading_options
+from annotator.cli.choices import option_flags, said
 from annotator.cli.paths import SCORE_SUFFIXES
 from annotator.client import Client, ServiceError
+from annotator.registry.option_rows import Group
 from annotator.whole_files import write_whole
 
 SENT_SUFFIXES = (*SCORE_SUFFIXES, ".zip")
@@ -35,9 +36,7 @@ SENT_SUFFIXES = (*SCORE_SUFFIXES, ".zip")
 @click.option(
     "--secret", envvar="CROOKLINE_SECRET", default="", help="The key's secret (or CROOKLINE_SECRET)."
 )
-@reading_options
-@click.option("--mark", default="fingering,partial,crossing,cue", show_default=True, metavar="LIST")
-@click.option("--show", default="every", show_default=True, help="Fingerings: every, first, awkward.")
+@option_flags(*Group, served=True)
 @click.option("--keep", is_flag=True, help="Leave the job on the service.")
 def submit(files: tuple[Path, ...], out: Path, url: str, secret: str, keep: bool, **choices: Any) -> None:
     """Send files to a running service, follow the work, and fetch the results.
@@ -46,7 +45,7 @@ def submit(files: tuple[Path, ...], out: Path, url: str, secret: str, keep: bool
     """
     from annotator.cli.follow import follow  # noqa: PLC0415 - keeps --help quick
 
-    options = {name: list(value) if isinstance(value, tuple) else value for name, value in choices.items()}
+    options = said(choices)
     sent = [(name, path.read_bytes()) for name, path in collect(files)]
     if not sent:
         raise click.UsageError(f"no score in what was named ({', '.join(SENT_SUFFIXES)})")

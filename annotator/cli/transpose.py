@@ -7,18 +7,16 @@ from typing import Any
 
 import click
 
-from annotator.cli.choices import FILES, OUT, options_from, reading_options
+from annotator.cli.choices import FILES, OUT, option_flags, options_from
 from annotator.cli.paths import destinations, each, read_score
+from annotator.registry.option_rows import Group
 from annotator.whole_files import write_whole
 
 
 @click.command(epilog="Example: crookline transpose tromba-in-e.musicxml -o in-c.musicxml")
 @FILES
 @OUT
-@reading_options
-@click.option(
-    "--mark", default="", metavar="LIST", help="Marks to add: fingering, partial, crossing, intonation."
-)
+@option_flags(Group.READING, Group.MARKS, Group.HANDS, no_marks=True)
 def transpose(files: tuple[Path, ...], out: Path, **choices: Any) -> None:
     """Write out the whole part as read on the trumpet in hand."""
     options = options_from(**choices)

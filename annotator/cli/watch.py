@@ -7,23 +7,23 @@ import sys
 import threading
 from pathlib import Path
 from types import FrameType
+from typing import Any
 
 import click
 
-from annotator.cli.choices import options_from, reading_options
+from annotator.cli.choices import option_flags, options_from
+from annotator.registry.option_rows import Group
 
 
 @click.command(epilog="Example: crookline watch incoming/ marked/ --instrument bb-trumpet")
 @click.argument("source", metavar="IN", type=click.Path(exists=True, file_okay=False, path_type=Path))
 @click.argument("target", metavar="OUT", type=click.Path(file_okay=False, path_type=Path))
-@reading_options
-@click.option("--mark", default="fingering,partial,crossing,cue", show_default=True, metavar="LIST")
-@click.option("--show", default="every", show_default=True, help="Fingerings: every, first, awkward.")
+@option_flags(*Group)
 @click.option(
     "--settle", type=float, default=1.0, show_default=True, help="Seconds a file must not change to be taken."
 )
 @click.option("--once", is_flag=True, help="Deal with what is there, then stop.")
-def watch(source: Path, target: Path, settle: float, once: bool, **choices: str) -> None:
+def watch(source: Path, target: Path, settle: float, once: bool, **choices: Any) -> None:
     """Mark every score that is put into IN, into OUT under the same name.
 
     A bad one gets a note NAME.failed that says why. Finished work is not done
@@ -40,7 +40,7 @@ def watch(source: Path, target: Path, settle: float, once: bool, **choices: str)
 
     for number in (signal.SIGTERM, signal.SIGINT):
         signal.signal(number, stop)
-    folder = HotFolder(source, target, options_from(**choices), settle)  # type: ignore[arg-type]
+    folder = HotFolder(source, target, options_from(**choices), settle)
     failed = False
     click.echo(f"Watching {source}; results go to {target}. Stop with Ctrl-C.")
     while not stopping.is_set():

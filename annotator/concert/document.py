@@ -48,10 +48,7 @@ def _piece(planned: PlannedPiece) -> dict[str, Any]:
         "sentence": planned.sentence,
         "load": load_values(planned.load),
         "course": list(piece.course),
-        "warnings": [
-            {"code": each.code, "part": each.part, "measure": each.measure, "message": each.message}
-            for each in piece.findings
-        ],
+        "warnings": [each.document() for each in piece.findings],
     }
 
 

@@ -11,6 +11,8 @@ from typing import Any
 
 from annotator.engraving.drawing import LETTER, signs, words
 from annotator.engraving.paper import Paper
+from annotator.registry.mark_rows import MARKS
+from annotator.registry.product_rows import PRINTED
 
 TITLE_BLOCK = 2700.0
 RUNNING_HEAD = 900.0
@@ -18,15 +20,7 @@ FOOT = 700.0
 LEGEND_LINE = 420.0
 LEGEND_SIZE = 280.0
 
-LEGEND: tuple[tuple[str, str, str], ...] = (
-    ("fingering", "1-2", "valves to press, 0 is open"),
-    ("partial", "5", "under the staff: the partial, counted from the fundamental"),
-    ("intonation", "3rd 9", "slide to pull, in millimetres (! too far or too quick), or the cents left"),
-    ("crossing", "!", "awkward crossing to this note: ! mild, !! awkward, !!! hard"),
-    ("cue", "", "small staff: the notes as read on the instrument in hand"),
-)
-
-KINDS: Mapping[str, str] = {"annotated": "marked for", "transposed": "written out for", "exercises": "for"}
+KINDS: Mapping[str, str] = {product.name: product.headed for product in PRINTED}
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,7 +66,7 @@ def crooks(segments: list[Mapping[str, Any]]) -> str:
 
 def legend(marks: frozenset[str]) -> list[tuple[str, str]]:
     """The (sign, meaning) pairs of the marks that occur."""
-    return [(sign, meaning) for mark, sign, meaning in LEGEND if mark in marks]
+    return [entry for mark in MARKS if mark.name in marks for entry in mark.legend]
 
 
 def legend_height(marks: frozenset[str], paper: Paper) -> float:

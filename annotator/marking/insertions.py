@@ -8,6 +8,7 @@ from annotator.marking.cue import CuePart
 from annotator.marking.marks import NoteMark
 from annotator.marking.rewrite import escaped
 from annotator.marking.splice import Insertion
+from annotator.registry.mark_rows import LYRIC_MARKS
 from annotator.score.model import Line, Note, Part
 from annotator.score.ours import SIGN_REFERENCE, signed_colour, signed_size
 from annotator.score.places import Places, inside_note
@@ -23,7 +24,7 @@ def lyric_numbers(part: Part) -> dict[tuple[int, str], str]:
     taken = set(part.lyric_numbers)
     numbers: dict[tuple[int, str], str] = {}
     next_number = 1
-    for kind in ("partial", "intonation"):
+    for kind in LYRIC_MARKS:
         for line in part.lines:
             while str(next_number) in taken:
                 next_number += 1
@@ -60,8 +61,7 @@ def _line_insertions(
     placement: str,
 ) -> list[Insertion]:
     staff = f"<staff>{line.staff}</staff>" if line.staff > 1 else ""
-    partial_line, intonation_line = (numbers[line.number, kind] for kind in ("partial", "intonation"))
-    written: dict[int, tuple[str, str, str, str]] = {}
+    written: dict[int, tuple[str, list[tuple[str, str]], list[tuple[str, str]]]] = {}
     found: list[Insertion] = []
     notes = places.notes
     make = tuple.__new__
@@ -74,28 +74,26 @@ def _line_insertions(
         if xml is None:
             xml = written[id(mark)] = (
                 _technical(mark, placement),
-                _lyric("partial", partial_line, mark.partial),
-                _lyric("intonation", intonation_line, mark.intonation),
-                _flag(mark.flag, line.voice, staff) if mark.flag else "",
+                [(kind, _lyric(kind, numbers[line.number, kind], text)) for kind, text in mark.lyrics],
+                [(kind, _words(text, line.voice, staff)) for kind, text in mark.words],
             )
-        technical, partial, intonation, flag = xml
+        technical, lyrics, words = xml
         if technical and inside >= 0:
             # Some readers look at a note's first <notations> only, so ours goes into one that is there.
             found.append(make(Insertion, (opened + inside, "fingering", technical)))
         elif technical:
             notations = f"<notations>{technical}</notations>"
             found.append(make(Insertion, (opened + after, "fingering", notations)))
-        if (partial or intonation) and note.chord != note.place:
+        if lyrics and note.chord != note.place:
             # Some readers count a lyric on a chord's second note as one syllable more.
             opened, end = notes[note.chord][2:]
             after = inside_note(text[opened:end]).after
-        if partial and opened < end:
-            found.append(make(Insertion, (opened + after, "partial", partial)))
-        if intonation and opened < end:
-            found.append(make(Insertion, (opened + after, "intonation", intonation)))
-        if flag:
+        for kind, lyric in lyrics:
+            if opened < end:
+                found.append(make(Insertion, (opened + after, kind, lyric)))
+        for kind, direction in words:
             # A direction stands before the whole chord: between its notes none may.
-            found.append(make(Insertion, (notes[note.chord].start, "crossing", flag)))
+            found.append(make(Insertion, (notes[note.chord].start, kind, direction)))
     return found
 
 
@@ -105,12 +103,10 @@ def _is_lower(part: Part, line: Line) -> bool:
 
 
 def _lyric(kind: str, number: str, text: str) -> str:
-    """A note's syllable of the lyric line ``number``; "" for none.
+    """A note's syllable of the lyric line ``number``.
 
     The colour stands twice, for some programs drop that of the lyric and some that of its text.
     """
-    if not text:
-        return ""
     colour = signed_colour(INK, kind)
     return (
         f'<lyric number="{number}" name="{kind}" color="{colour}"><syllabic>single</syllabic>'
@@ -130,7 +126,7 @@ def _technical(mark: NoteMark, placement: str) -> str:
     return f'<technical>{other}<fingering placement="{placement}">{mark.fingering}</fingering></technical>'
 
 
-def _flag(text: str, voice: str, staff: str) -> str:
+def _words(text: str, voice: str, staff: str) -> str:
     return (
         '<direction placement="above"><direction-type><words font-size="8" font-weight="bold">'
         f"{text}{SIGN_REFERENCE}</words></direction-type><voice>{escaped(voice)}</voice>{staff}</direction>"

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 from annotator.fingering.model import PlayedNote
 from annotator.options import Options
 from annotator.pitch import Pitch
+from annotator.registry.mark_rows import LYRIC_MARKS, MARKS, WORD_MARKS
 from annotator.score.model import Line, Note
 
 FLAG_STROKES = {1: "!", 2: "!!", 3: "!!!"}
@@ -19,19 +20,20 @@ WORTH_SAYING_CENTS = 8.0
 
 @dataclass(frozen=True, slots=True)
 class NoteMark:
-    """The marks of a note; an empty string is nothing to show.
+    """The marks of a note; an empty string or tuple is nothing to show.
 
-    ``flag``: the awkward crossing that ends on the note.
+    ``lyrics``, ``words``: the marks that are syllables, and words before the note, as (mark, text) in the
+    order of the rows.
     """
 
     fingering: str = ""
     alternate: str = ""
-    partial: str = ""
-    flag: str = ""
-    intonation: str = ""
+    lyrics: tuple[tuple[str, str], ...] = ()
+    words: tuple[tuple[str, str], ...] = ()
 
 
 NOTHING = NoteMark()
+_ALWAYS = frozenset(mark.name for mark in MARKS if mark.always)
 
 
 def line_marks(
@@ -66,22 +68,27 @@ def _shown(pitches: Sequence[Pitch], played: Sequence[PlayedNote], show: str) ->
 
 
 def _mark(how: PlayedNote, show: bool, printed: bool, wanted: Sequence[str]) -> NoteMark:
-    crossing, fingering = how.crossing, how.fingering
-    flag = ""
-    if crossing is not None and "crossing" in wanted:
-        flag = f"{FLAG_STROKES[crossing.grade]} {crossing.short}".strip()
-    if fingering is None or not show:
-        return NoteMark(flag=flag) if flag else NOTHING
     # A fingering printed in the part stays, and is not doubled.
-    valves = "fingering" in wanted and not printed
+    valves = "fingering" in wanted and show and not printed and how.fingering is not None
     mark = NoteMark(
-        fingering.valves if valves else "",
+        how.fingering.valves if valves and how.fingering else "",
         _alternate(how) if valves else "",
-        str(fingering.partial) if "partial" in wanted else "",
-        flag,
-        _intonation(how) if "intonation" in wanted else "",
+        _texts(LYRIC_MARKS, how, show, wanted),
+        _texts(WORD_MARKS, how, show, wanted),
     )
     return NOTHING if mark == NOTHING else mark
+
+
+def _texts(
+    marks: Sequence[str], how: PlayedNote, show: bool, wanted: Sequence[str]
+) -> tuple[tuple[str, str], ...]:
+    found = []
+    for name in marks:
+        if name in wanted and (show or name in _ALWAYS):
+            text = TEXTS[name](how)
+            if text:
+                found.append((name, text))
+    return tuple(found)
 
 
 def _alternate(how: PlayedNote) -> str:
@@ -91,9 +98,28 @@ def _alternate(how: PlayedNote) -> str:
     return ""
 
 
+def _partial(how: PlayedNote) -> str:
+    return str(how.fingering.partial) if how.fingering is not None else ""
+
+
+def _crossing(how: PlayedNote) -> str:
+    crossing = how.crossing
+    return f"{FLAG_STROKES[crossing.grade]} {crossing.short}".strip() if crossing is not None else ""
+
+
 def _intonation(how: PlayedNote) -> str:
     """Millimetres for the slides, ``!`` when too far or too quick; else cents left, if worth it."""
+    if how.fingering is None:
+        return ""
     pulls = [f"{name} {mm:.0f}" for name, mm in (("1st", how.first_mm), ("3rd", how.third_mm)) if mm >= 1]
     if pulls:
         return " ".join(pulls) + ("!" if how.slide_trouble else "")
     return f"{how.cents_left:+.0f}¢" if abs(how.cents_left) >= WORTH_SAYING_CENTS else ""
+
+
+TEXTS: Mapping[str, Callable[[PlayedNote], str]] = {
+    "partial": _partial,
+    "intonation": _intonation,
+    "crossing": _crossing,
+}
+"""What each mark that is a syllable or words says on a note; "" for nothing."""

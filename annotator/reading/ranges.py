@@ -125,15 +125,16 @@ def _outside(
     below = {pitch for pitch in counts if pitch.semitone + move < instrument.low.semitone}
     above = {pitch for pitch in counts if pitch.semitone + move > instrument.high.semitone}
     findings = []
-    for side, out, bound in (("below", below, instrument.low), ("above", above, instrument.high)):
+    for code, out, bound in (("below-range", below, instrument.low), ("above-range", above, instrument.high)):
         if not out:
             continue
         times = sum(counts[pitch] for pitch in out)
+        side = code.removesuffix("-range")
         first = min((note for note in notes if note.pitch in out), key=lambda note: note.onset)
         clef = "; old bass-clef notation is read an octave higher" if side == "below" else ""
         findings.append(
             Finding(
-                f"{side}-range",
+                code,
                 f"{times} note{'s lie' if times > 1 else ' lies'} {side} the range of the {instrument.name} "
                 f"({bound.name} written), the first in this measure{clef}",
                 part.id,

@@ -6,6 +6,11 @@ from typing import Any
 
 from apiflask import APIFlask
 
+from annotator.fingering.profile import available_profiles
+from annotator.instruments import available
+from annotator.registry.media_types import JSON
+from annotator.registry.option_rows import schema as options_schema
+from annotator.registry.product_rows import OF_PART
 from api.openapi.describe import PROBLEM_SCHEMA, problems
 from workers.context import Context
 
@@ -21,10 +26,12 @@ OPEN = ("/healthz", "/readyz")
 JOB_ID = "$response.body#/id"
 FIRST_PART = "$response.body#/parts/0/n"
 OF_JOB = ("get_job", "delete_job", "events", "archive")
-OF_PART = ("annotated", "report", "transposed", "exercises", "outline", "pdf")
 LINKS = {
     **{name: {"operationId": name, "parameters": {"job_id": JOB_ID}} for name in OF_JOB},
-    **{name: {"operationId": name, "parameters": {"job_id": JOB_ID, "n": FIRST_PART}} for name in OF_PART},
+    **{
+        product.name: {"operationId": product.name, "parameters": {"job_id": JOB_ID, "n": FIRST_PART}}
+        for product in OF_PART
+    },
 }
 # The request the service makes when a job has ended (OpenAPI 3.1, Callback Object).
 CALLBACK = {
@@ -89,6 +96,13 @@ def register(app: APIFlask, context: Context) -> None:
         spec["tags"] = [{"name": name, "description": words} for name, words in TAGS.items()]
         components = spec.setdefault("components", {})
         components.setdefault("schemas", {})["ProblemDocument"] = PROBLEM_SCHEMA
+        components["schemas"]["Options"] = options_schema(
+            {"instruments": available(), "profiles": available_profiles()}
+        )
+        components["schemas"]["Upload"]["properties"]["options"] |= {
+            "contentMediaType": JSON,
+            "contentSchema": {"$ref": "#/components/schemas/Options"},
+        }
         if keyed:
             components["securitySchemes"] = {"key": {"type": "http", "scheme": "bearer"}}
             spec["security"] = [{"key": []}]

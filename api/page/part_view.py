@@ -7,9 +7,10 @@ from dataclasses import dataclass
 from typing import Any
 
 from annotator.engraving.drawing import signs
+from annotator.registry.finding_rows import FINDING_ROWS
 
 GRADES = {1: "mild", 2: "awkward", 3: "hard"}
-RANGE_CODES = frozenset(("out-of-range",))
+RANGE_CODES = frozenset(row.code for row in FINDING_ROWS if row.out_of_reach)
 GRAVE = frozenset(("range", "other", "hard"))
 FEW = 8
 

@@ -6,7 +6,6 @@ Every step works as a plain form or link; the scripts only make it smoother.
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
 from hashlib import sha256
 from typing import Any
 
@@ -18,43 +17,23 @@ from annotator.engraving.drawing import signs
 from annotator.engraving.paper import PAPERS
 from annotator.errors import BadOption, CrooklineError
 from annotator.exercises.exercises import CAUTION
-from annotator.fingering.profile import available_profiles
-from annotator.instruments import Instrument, available, load
-from annotator.options import KEYS, MARKS, SHOW
+from annotator.instruments import Instrument, load
 from annotator.reading.crooks import CROOKS
+from annotator.registry.product_rows import OF_PART
 from api import access, sheets
 from api.downloads import send_bytes
 from api.job_documents import job_document
 from api.jobs import accept, parse_options
-from api.page import part_view
+from api.page import form, part_view
 from api.page.visitor import blueprint, choice, refusal, render, sentence
 from api.problems import Problem
 from api.results import ended_part
 from workers.intake import take_in
 from workers.jobs import SUFFIXES, Job
 from workers.media import PDF, SVG
-from workers.products import PRODUCTS
 from workers.status import status
 
 RECENT = 12
-MARK_WORDS = {
-    "fingering": "Fingerings",
-    "partial": "Partial numbers",
-    "crossing": "Awkward crossings",
-    "cue": "Cue line for this trumpet",
-    "intonation": "Slides and cents",
-}
-SHOW_WORDS = {
-    "every": "on every note",
-    "first": "the first time a note comes",
-    "awkward": "at awkward crossings only",
-}
-KEY_WORDS = {
-    "auto": "where the part has one",
-    "signature": "always",
-    "none": "never, accidentals instead",
-}
-PRODUCT_WORDS = {"transposed": "Written out for this trumpet", "exercises": "Exercises from this part"}
 
 
 @blueprint.get("/")
@@ -71,7 +50,7 @@ def send() -> Any:
         files = [(name, data) for name, data in files if name]
         if not files:
             return _home("Choose at least one file first: .musicxml, .xml, .mxl, or a .zip of them."), 422
-        options = parse_options(json.dumps(_options(request.form)))
+        options = parse_options(json.dumps(form.answers(request.form)))
         job = accept(take_in(files, access.context().settings), options)
     except RequestEntityTooLarge:
         limit = access.context().settings.max_upload // 1_000_000
@@ -126,12 +105,11 @@ def part(job_id: str, n: int) -> Any:
         crooks=part_view.crooks(report),
         chosen=str(options.get("instrument", "c-trumpet")),
         instrument=_instrument_name(str(report.get("instrument", ""))),
-        instruments=_instruments(),
+        instruments=form.instruments(),
         crook=str(options.get("crook", "auto")),
         crook_words=CROOKS,
         has=_made(found, one.n),
-        products=[(name, PRODUCT_WORDS.get(name, product.words)) for name, product in PRODUCTS.items()],
-        kinds=sheets.KINDS,
+        products=[product for product in OF_PART if product.label],
         caution=CAUTION,
     )
 
@@ -187,28 +165,13 @@ def remove(job_id: str) -> Any:
     return redirect(url_for("page.home"), 303)
 
 
-def _options(form: Mapping[str, Any]) -> dict[str, Any]:
-    fields: dict[str, Any] = {
-        name: form[name].strip()
-        for name in ("instrument", "crook", "show", "profile", "key")
-        if form.get(name, "").strip()
-    }
-    if "marks_given" in form:
-        fields["mark"] = request.form.getlist("mark")
-    return fields
-
-
 def _home(trouble: str = "") -> str:
     return render(
         "home.html",
         trouble=trouble,
         suffixes=[*SUFFIXES, ".zip"],
-        instruments=_instruments(),
-        crook_words=CROOKS,
-        marks=[(mark, MARK_WORDS.get(mark, mark)) for mark in MARKS],
-        shows=[(show, SHOW_WORDS.get(show, show)) for show in SHOW],
-        profiles=available_profiles(),
-        keys=[(key, KEY_WORDS.get(key, key)) for key in KEYS],
+        instruments=form.instruments(),
+        questions=form.questions(),
         recent=_recent(),
     )
 
@@ -239,10 +202,6 @@ def _made(job: Job, n: int) -> dict[str, str]:
     parts = _document(job)["parts"]
     links: dict[str, str] = parts[n - 1].get("links", {})
     return links
-
-
-def _instruments() -> list[tuple[str, str]]:
-    return [(name, load(name).name) for name in available()]
 
 
 def _instrument_name(instrument: str) -> str:

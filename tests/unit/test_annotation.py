@@ -12,7 +12,8 @@ from lxml import etree
 
 import annotator
 from annotator.marking.splice import Insertion, splice
-from annotator.options import MARKS, SHOW
+from annotator.registry.mark_rows import MARK_NAMES as MARKS
+from annotator.registry.option_rows import OPTION
 from annotator.score.ours import BEGIN, END, between_signs
 from annotator.score.source import open_source
 from tests.musicxml_schema import schema_errors
@@ -93,7 +94,7 @@ NOTES = st.lists(
     encoding=st.sampled_from(["UTF-8", "UTF-16", "ISO-8859-1"]),
     transpose=st.sampled_from([(0, 0), (2, 4), (-1, -2), (3, 5)]),
     instrument=st.sampled_from(INSTRUMENTS),
-    show=st.sampled_from(SHOW),
+    show=st.sampled_from(tuple(OPTION["show"].values)),
     marks=st.sets(st.sampled_from(MARKS)),
 )
 def test_any_part_survives(  # noqa: PLR0917

@@ -1,0 +1,66 @@
+"""The form of a job: the options as the page asks for them, and what was answered."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from werkzeug.datastructures import MultiDict
+
+from annotator.fingering.profile import available_profiles
+from annotator.instruments import available, load
+from annotator.reading.crooks import CROOKS
+from annotator.registry.option_rows import OPTIONS, Field, Kind, Option
+
+Choices = Sequence[tuple[str, str]]
+
+
+@dataclass(frozen=True, slots=True)
+class Question:
+    """An option and what it can be, as (value, words); ``answer`` is what stands in the form."""
+
+    option: Option
+    choices: Choices
+    answer: Any
+
+
+def instruments() -> list[tuple[str, str]]:
+    """The trumpets, as (id, name)."""
+    return [(name, load(name).name) for name in available()]
+
+
+TABLES: Mapping[str, Callable[[], Choices]] = {
+    "instruments": instruments,
+    "profiles": lambda: [(name, name) for name in available_profiles()],
+    "crooks": lambda: [("auto", "auto"), ("infer", "infer"), *((crook.id, crook.name) for crook in CROOKS)],
+}
+
+
+def questions(answers: Mapping[str, Any] | None = None) -> list[Question]:
+    """Every option, in the order of the rows; ``answers``: those given before."""
+    given = answers or {}
+    return [Question(option, _choices(option), given.get(option.name, option.default)) for option in OPTIONS]
+
+
+def _choices(option: Option) -> Choices:
+    return TABLES[option.table]() if option.table else list(option.values.items())
+
+
+def answers(form: MultiDict[str, str]) -> dict[str, Any]:
+    """The options of a form that was sent; what it does not ask for is left out."""
+    found: dict[str, Any] = {}
+    for option in OPTIONS:
+        if f"{option.name}.asked" not in form and option.asked in (Field.TICKS, Field.SWITCH):
+            continue  # a box that is not ticked is not sent
+        if option.kind is Kind.SWITCH:
+            found[option.name] = option.name in form
+        elif option.kind is Kind.LIST:
+            found[option.name] = _words(form.getlist(option.name))
+        elif form.get(option.name, "").strip():
+            found[option.name] = form[option.name].strip()
+    return found
+
+
+def _words(texts: Iterable[str]) -> list[str]:
+    return [word.strip() for text in texts for word in text.split(",") if word.strip()]
