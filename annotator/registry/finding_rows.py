@@ -46,6 +46,11 @@ FINDING_ROWS = (
         "marks of ours may be in the file, and nothing tells them from the part's own",
         "Mark the file as it was before, or take the figures out with strip --force.",
     ),
+    FindingRow(
+        "players-not-told",
+        "several players share a staff, and nothing says who plays",
+        "Write a 2, 1. or 2. where single notes begin.",
+    ),
     FindingRow("printed-fingering", "the part prints another fingering", "Choose; the printed one stays."),
     # Other formats.
     FindingRow("import-lost", "the format or the import leaves something out", _COMPARE),
