@@ -68,14 +68,13 @@ def _without_tree(data: bytes, options: Options) -> tuple[Source, tuple[str, Pla
 def _read(data: bytes, options: Options) -> tuple[Source, OpenScore, Score]:
     source = open_source(data)
     unmarked = without_marks(source.text)
-    text = unmarked.text
-    # An .mxl's other members stay where they are; only the score's own bytes are parsed.
-    xml = source.xml if text == source.text else text.encode(source.encoding, "xmlcharrefreplace")
-    opened = open_text(text, xml)
+    opened = open_text(unmarked.text)
     score = read(opened, options.part, is_trumpet, is_other_instrument)
+    noticed = source.findings + score.warnings
     if unmarked.unknown:
-        score = replace(score, warnings=(*score.warnings, _unknown(unmarked.unknown)))
-    return source, opened, replace(score, parts=tuple(map(with_players, score.parts)))
+        noticed += (_unknown(unmarked.unknown),)
+    parts = tuple(map(with_players, score.parts))
+    return source, opened, replace(score, parts=parts, warnings=noticed)
 
 
 def _unknown(count: int) -> Finding:

@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 
 from annotator.annotation import annotate
 from annotator.deciding import Prepared, prepare
+from annotator.errors import UnreadableScore
 from annotator.marking.as_read import ReadPart, key_changes, read_part
 from annotator.marking.rewrite import (
     attributes_xml,
@@ -51,10 +52,12 @@ def transposed_part(data: bytes, options: Options | None = None, name: str = "")
 
     Key signatures, accidentals, headings and ``<transpose>`` follow; words that changed the crook go.
     ``options.mark`` says which marks to add (none but those asked for; a cue line never, since
-    nothing is left to transpose). Raises as ``annotate`` does.
+    nothing is left to transpose). Raises as ``annotate`` does, and UnreadableScore for a note whose pitch
+    cannot be read: written out, it would be wrong.
     """
     options = options or Options(mark=())
     prepared = prepare(data, options)
+    _refuse_gaps(prepared)
     text = prepared.text
     edits = sorted(_edits(prepared, prepared.places))
     pieces: list[str] = []
@@ -71,6 +74,15 @@ def transposed_part(data: bytes, options: Options | None = None, name: str = "")
         return written
     # Everything is written for the instrument now; crooks the user named were for the original.
     return annotate(written, replace(options, mark=marks, crook="auto", part=()), name).data
+
+
+def _refuse_gaps(prepared: Prepared) -> None:
+    for part in prepared.score.parts:
+        for finding in part.warnings:
+            if finding.code == "unreadable-pitch":
+                raise UnreadableScore(
+                    f"it cannot be written out: {finding.message}", part=finding.part, measure=finding.measure
+                )
 
 
 @dataclass(frozen=True, slots=True)

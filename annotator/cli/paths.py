@@ -58,9 +58,17 @@ def each(files: Sequence[Path], targets: Sequence[Path], work: Callable[[Path, P
         except OSError as error:
             failed += 1
             click.echo(f"{file}: {error.strerror or error}", err=True)
+        except Exception as error:  # a fault of ours in one file must not cost the others
+            failed += 1
+            click.echo(f"{file}: {fault(error)}", err=True)
     if failed:
         click.get_current_context().call_on_close(lambda: sys.exit(1))
     return done
+
+
+def fault(error: Exception) -> str:
+    """What is said of an error that nobody foresaw."""
+    return f"a fault in the program ({type(error).__name__}: {error}); please report it with the file"
 
 
 def tracked(pairs: list[tuple[Path, Path]]) -> Iterator[tuple[Path, Path]]:

@@ -9,7 +9,7 @@ from pathlib import Path
 import click
 
 from annotator.cli.choices import instrument_from, option_flag, options_from
-from annotator.cli.paths import SCORE_SUFFIXES
+from annotator.cli.paths import SCORE_SUFFIXES, fault
 from annotator.errors import CrooklineError
 
 CASE = "c-trumpet,bb-trumpet,eb-trumpet,a-piccolo"
@@ -55,6 +55,9 @@ def plan(folder: Path, case: str, part: tuple[str, ...], as_json: bool) -> None:
         except (CrooklineError, OSError) as error:
             failed = True
             click.echo(f"{file}: {error}", err=True)
+        except Exception as error:  # a fault of ours in one piece must not cost the plan
+            failed = True
+            click.echo(f"{file}: {fault(error)}", err=True)
     if pieces:
         made = plan_concert(pieces, instruments)
         click.echo(json.dumps(document(made), indent=1, ensure_ascii=False) if as_json else text(made))

@@ -61,9 +61,11 @@ class Copy:
 def parse(data: bytes) -> Any:
     """The root element of a .musicxml, .xml or .mxl file, as score-partwise. Raises UnreadableScore."""
     source = open_source(data)
-    parser = etree.XMLParser(resolve_entities=False, no_network=True, huge_tree=True, remove_comments=True)
+    parser = etree.XMLParser(
+        resolve_entities=False, no_network=True, huge_tree=True, remove_comments=True, encoding="utf-8"
+    )
     try:
-        root = etree.fromstring(source.xml, parser)
+        root = etree.fromstring(source.text.encode(), parser)
     except etree.XMLSyntaxError as error:
         raise UnreadableScore(f"the file is no well-formed XML: {error}") from None
     if root.tag == "score-timewise":

@@ -16,7 +16,7 @@ from annotator.exercises.notation import child
 from annotator.pitch import Pitch
 from annotator.reading.accidentals import Staff, accidentals
 from annotator.score.model import SAME_PLACE, Line
-from annotator.score.shapes import number_of, text_of
+from annotator.score.numbers import number_of, text_of
 from annotator.score.walk import Walk, divisions_of
 
 # What belongs to the page, to other players or to playback, and what may start in one bar and end in another.

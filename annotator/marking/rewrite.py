@@ -111,12 +111,13 @@ class CueTemplate(NamedTuple):
     silence: bool = False
 
 
-def cue_template(content: str) -> CueTemplate:
+def cue_template(content: str, *, read: bool = True) -> CueTemplate:
     """The cue note for a note's ``content`` (its text from the end of its start tag), start tag left out.
 
-    A note that was a cue for the player already is nothing to read: silence for as long as it lasts.
+    A note that was a cue for the player already is nothing to read: silence for as long as it lasts. So is
+    one whose pitch could not be ``read``.
     """
-    if _IS_CUE.search(content):
+    if _IS_CUE.search(content) or (not read and _PITCH.search(content)):
         return CueTemplate(_silence(content), "", "", pitched=False, silence=True)
     new = _without(_OF_CUE, content)
     grace = _GRACE_FIRST.match(new)
@@ -241,7 +242,7 @@ class CueWriter:
                 content = text[opened:end]
                 template = templates.get(content)
                 if template is None:
-                    template = templates[content] = cue_template(content)
+                    template = templates[content] = cue_template(content, read=number in notes)
                 head, middle, after, pitched, silence = template
                 if head:
                     opening = "" if silence else cue_start_tag(text[start:opened])

@@ -33,9 +33,21 @@ FINDING_ROWS = (
         "the part list names a part that has no notes",
         "Export the score again, with that part.",
     ),
+    FindingRow(
+        "encoding",
+        "the file says another encoding than it is in",
+        "Save it again; some programs may refuse it as it is.",
+    ),
     FindingRow("divisions", "a length of the file cannot be read", "Export the score again."),
+    FindingRow("number", "a length or a staff number is none that music has", "Export the score again."),
+    FindingRow("transpose", "a transposition is none that music has", "Set the crook."),
     FindingRow("key", "a key signature cannot be transposed", "Check the accidentals of the line as read."),
     FindingRow("time", "a time signature cannot be read", "Check beats and tempo where it stands."),
+    FindingRow(
+        "unreadable-pitch",
+        "a note's step, alteration or octave is none",
+        "Correct the note: it is left unmarked, and the part is not written out with it.",
+    ),
     FindingRow(
         "unplayable-pitch",
         "a pitch that no valve plays, a quarter tone for example",

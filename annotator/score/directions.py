@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from lxml import etree
 
-from annotator.score.shapes import number_of, text_of
+from annotator.score.numbers import STAVES, number_of, text_of, whole_of
 
 # Quarters in a beat unit (MusicXML 4.0, note-type-value).
 _UNITS = {
@@ -70,7 +70,7 @@ def read_direction(element: etree._Element) -> Direction:
         elif tag == "offset":
             offset = number_of(child, 0.0)
         elif tag == "staff":
-            staff = int(number_of(child, 0.0))
+            staff = whole_of(child, 0, STAVES)
         elif tag == "sound":
             played = _positive(child.get("tempo"))
             sounds = _sounds(child)

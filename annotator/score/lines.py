@@ -6,7 +6,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
+from annotator.errors import UnreadableScore
 from annotator.score.model import Head, Line, Note
+from annotator.score.numbers import MOST_LINES
 from annotator.score.shapes import NoteShape
 
 
@@ -29,9 +31,10 @@ class _Voice:
 
 
 class LineBuilder:
-    """Takes notes measure by measure; ``lines()`` gives the players' lines."""
+    """Takes the notes of ``part`` (its id) measure by measure; ``lines()`` gives the players' lines."""
 
-    def __init__(self) -> None:
+    def __init__(self, part: str = "") -> None:
+        self._part = part
         self.heads: list[Head] = []
         self.lyric_numbers: set[str] = set()
         self.rests: set[tuple[int, int, str]] = set()
@@ -55,6 +58,7 @@ class LineBuilder:
             voice = voices.get(shape.line)
             if voice is None:
                 voice = voices[shape.line] = _Voice()
+                self._one_more()
             following = index + 1
             if following < count and notes[following].shape.chord:
                 self._strike_chord(voice, measure, start, _chord(notes, index))
@@ -98,6 +102,7 @@ class LineBuilder:
                 break
             if rank == len(voice.ranks):
                 voice.ranks.append([])
+                self._one_more()
             onset = start + offset
             if shape.tied and self._tie_on(voice, pitch.semitone, onset, duration):
                 continue
@@ -129,6 +134,15 @@ class LineBuilder:
                 voice.open_slurs.update(shape.slurs_on)
             if shape.breath:
                 voice.breath = True
+
+    def _one_more(self) -> None:
+        """Raises UnreadableScore when there are more players than parts are for."""
+        if sum(len(voice.ranks) for voice in self._voices.values()) > MOST_LINES:
+            raise UnreadableScore(
+                f"it has the music of more than {MOST_LINES} players; export it again, with fewer voices and "
+                "smaller chords",
+                part=self._part,
+            )
 
     def _tie_on(self, voice: _Voice, semitone: int, onset: float, duration: float) -> bool:
         """Add a tied note's duration to the note it continues. False when there is none: it is struck."""
@@ -170,4 +184,4 @@ def _height(struck: Struck) -> tuple[int, int]:
 
 def _order(item: tuple[tuple[int, str], _Voice]) -> tuple[int, int, str]:
     (staff, voice), _ = item
-    return staff, int(voice) if voice.isdigit() else 1000, voice
+    return staff, int(voice) if voice.isdecimal() and len(voice) < 4 else 1000, voice

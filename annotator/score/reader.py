@@ -5,6 +5,7 @@ lxml parses; this walks each wanted part once, measure by measure, with a cursor
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
@@ -14,8 +15,14 @@ from annotator.errors import NoTrumpetPart, UnreadableScore
 from annotator.findings import Finding
 from annotator.score.measure import MeasureReader
 from annotator.score.model import Part, Score, Sound, Tempo
+from annotator.score.numbers import (
+    LONGEST_NUMBER,
+    LONGEST_TEXT,
+    MOST_MEASURES,
+    MOST_NOTES,
+    text_of,
+)
 from annotator.score.places import Places, find_places
-from annotator.score.shapes import text_of
 from annotator.score.tempo_marks import sorted_once, tempo_marks
 
 # Comments and processing instructions mean nothing here; entities are never fetched.
@@ -27,6 +34,7 @@ _PARSER = etree.XMLParser(
     resolve_entities="internal",  # type: ignore[arg-type]  # the stubs know only True and False
     no_network=True,
     huge_tree=True,
+    encoding="utf-8",  # whatever the text itself says: it has been decoded
 )
 
 OfName = Callable[[str, str], bool]
@@ -40,10 +48,10 @@ class _Where:
     measures: list[tuple[etree._Element, etree._Element, int]]
 
 
-def parse(xml: bytes) -> etree._Element:
+def parse(text: str) -> etree._Element:
     """The root element of a MusicXML score. Raises UnreadableScore."""
     try:
-        root = etree.fromstring(xml, _PARSER)
+        root = etree.fromstring(text.encode(), _PARSER)
     except etree.XMLSyntaxError as error:
         line = error.lineno or 0
         raise UnreadableScore(
@@ -88,9 +96,15 @@ class OpenScore:
         return Order(tuple(headers), tuple(music), timewise)
 
 
-def open_text(text: str, xml: bytes) -> OpenScore:
-    """A score's text, which ``xml`` is the encoded form of. Raises UnreadableScore."""
-    root = parse(xml)
+def open_text(text: str) -> OpenScore:
+    """A score's text, opened. Raises UnreadableScore."""
+    for tag, most in (("measure", MOST_MEASURES), ("note", MOST_NOTES)):
+        # Before anything is made of them.
+        if (count := sum(text.count(f"<{tag}{end}") for end in " />")) > most:
+            raise UnreadableScore(
+                f"the file has {count:,} {tag}s, and no more than {most:,} are read; make several files of it"
+            )
+    root = parse(text)
     places = find_places(text)
     counted = _number(_count_notes(root))
     containers = _number(_count_containers(root))
@@ -99,7 +113,20 @@ def open_text(text: str, xml: bytes) -> OpenScore:
             f"the file's notes cannot be told apart in its text ({counted} and {len(places.notes)}); "
             "it uses entities for notes: save it again from a notation program"
         )
-    return OpenScore(text, root, places)
+    found = OpenScore(text, root, places)
+    _one_of_each(found.order)
+    return found
+
+
+def _one_of_each(order: Order) -> None:
+    """Refuses a score whose parts cannot be told apart. Raises UnreadableScore."""
+    for ids in (order.headers, () if order.timewise else order.music):
+        part, times = Counter(ids).most_common(1)[0] if ids else ("", 0)
+        if times > 1:
+            raise UnreadableScore(
+                f"{times} parts of the file have the id {part[:LONGEST_NUMBER]!r}; export it again, so that "
+                "each has one of its own"
+            )
 
 
 def read(
@@ -193,19 +220,19 @@ def _names(headers: list[Part]) -> str:
 
 
 def _headers(root: etree._Element) -> Iterator[Part]:
-    credits = tuple(text for words in root.iterfind("credit/credit-words") if (text := text_of(words)))
+    credits = tuple(text for words in root.iterfind("credit/credit-words") if (text := _name_of(words)))
     part_list = root.find("part-list")
     concert = root.find("defaults/concert-score") is not None
     for element in () if part_list is None else part_list.iterchildren("score-part"):
         sounds = tuple(
-            Sound(0.0, 0, text_of(sound)) for sound in element.iterfind("score-instrument/instrument-sound")
+            Sound(0.0, 0, _name_of(sound)) for sound in element.iterfind("score-instrument/instrument-sound")
         )
         yield Part(
             id=element.get("id", ""),
-            name=text_of(element.find("part-name")),
-            abbreviation=text_of(element.find("part-abbreviation")),
+            name=_name_of(element.find("part-name")),
+            abbreviation=_name_of(element.find("part-abbreviation")),
             instrument_names=tuple(
-                text_of(name) for name in element.iterfind("score-instrument/instrument-name")
+                _name_of(name) for name in element.iterfind("score-instrument/instrument-name")
             ),
             headings=credits,
             concert=concert,
@@ -213,8 +240,12 @@ def _headers(root: etree._Element) -> Iterator[Part]:
         )
 
 
+def _name_of(element: etree._Element | None) -> str:
+    return text_of(element)[:LONGEST_TEXT]
+
+
 def _title(root: etree._Element) -> str:
-    titles = (text_of(root.find("work/work-title")), text_of(root.find("movement-title")))
+    titles = (_name_of(root.find("work/work-title")), _name_of(root.find("movement-title")))
     return ", ".join(title for title in titles if title)
 
 

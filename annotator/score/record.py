@@ -20,7 +20,7 @@ NONE = "-"
 """On a note that got no fingering."""
 _ALTERNATE = "~"
 _WRITTEN = re.compile(re.escape(RECORD) + r"\s*([A-Za-z0-9_=-]+)")
-_LARGEST = 50_000_000  # characters a record may unpack to
+_LARGEST = 5_000_000  # characters a record may unpack to: a million notes
 
 Measure = tuple[str, ...]
 

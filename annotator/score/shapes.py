@@ -6,13 +6,14 @@ A part is full of notes that are written alike, so most need no reading at all.
 from __future__ import annotations
 
 from functools import lru_cache
-from math import floor, isfinite
+from math import floor
 from typing import NamedTuple
 
 from lxml import etree
 
 from annotator.pitch import STEP_INDEX, Pitch
 from annotator.score.model import Ornament
+from annotator.score.numbers import ALTERS, OCTAVES, STAVES, number_of, text_of, whole, whole_of
 from annotator.score.places import Inside
 
 _ACCIDENTALS = {
@@ -42,11 +43,15 @@ _ORNAMENTS = frozenset(
 )
 
 
+_NO_STAFF = 0
+
+
 class NoteShape(NamedTuple):
     """The content of a ``<note>``. (A tuple, as quick to make as to read.)
 
     ``pitch`` is None for rests and unpitched notes. ``unplayable`` says in words what pitch no valves
-    play: ``pitch`` is then the one below, and ``fraction`` the semitones above that. ``duration`` in
+    play: ``pitch`` is then the one below, and ``fraction`` the semitones above that, or ``pitch`` is None
+    where it cannot be read at all. ``odd`` says what else no music has. ``duration`` in
     divisions (0 for a grace note). ``slurs_on`` and ``slurs_off``: numbers of the slurs that start and
     stop here. ``inside``: see ``places.Inside``. ``line``: staff and voice. ``plain``: a pitch to play and
     nothing else to think of.
@@ -71,22 +76,7 @@ class NoteShape(NamedTuple):
     inside: Inside
     line: tuple[int, str]
     plain: bool
-
-
-def text_of(element: etree._Element | None) -> str:
-    """An element's text with white space folded, or an empty string."""
-    return "" if element is None or element.text is None else " ".join(element.text.split())
-
-
-def number_of(element: etree._Element | None, default: float) -> float:
-    """An element's text as a number; ``default`` when it is missing or none."""
-    if element is None:
-        return default
-    try:
-        value = float(element.text or "")
-    except ValueError:
-        return default
-    return value if isfinite(value) else default
+    odd: tuple[str, ...] = ()
 
 
 def read_shape(note: etree._Element, inside: Inside) -> NoteShape:
@@ -96,7 +86,7 @@ def read_shape(note: etree._Element, inside: Inside) -> NoteShape:
     voice, staff = "1", 1
     heard: tuple[Pitch | None, float, str] = _NO_PITCH
     notations: _Notations | None = None
-    lyrics: tuple[str, ...] = ()
+    lyrics: list[str] = []
     for child in note:
         tag = child.tag
         if tag == "pitch":
@@ -117,11 +107,13 @@ def read_shape(note: etree._Element, inside: Inside) -> NoteShape:
         elif tag == "cue":
             cue = True
         elif tag == "staff":
-            staff = int(number_of(child, 1))
+            staff = whole_of(child, _NO_STAFF, STAVES)
         elif tag == "tie":
             tied = tied or child.get("type") == "stop"
         elif tag == "lyric":
-            lyrics += (child.get("number", "1"),)
+            lyrics.append(child.get("number", "1"))
+    odd = () if duration >= 0 and staff != _NO_STAFF else _odd(duration, staff)
+    duration, staff = max(duration, 0.0), max(staff, 1)
     pitch, fraction, unplayable = heard
     said = notations or _NOTHING_SAID
     tied = tied or said.tied
@@ -142,11 +134,18 @@ def read_shape(note: etree._Element, inside: Inside) -> NoteShape:
         tuple(said.slurs_off),
         tuple(said.printed),
         tuple(said.ornaments),
-        lyrics,
+        tuple(lyrics),
         inside,
         (staff, voice),
         plain=not (pitch is None or unplayable or chord or cue or tied or marked),
+        odd=odd,
     )
+
+
+def _odd(duration: float, staff: int) -> tuple[str, ...]:
+    """What no music has, in words."""
+    wrong_length = (f"a duration of {duration:g}",) if duration < 0 else ()
+    return (*wrong_length, *(("a staff number that no part has",) if staff == _NO_STAFF else ()))
 
 
 class _Notations:
@@ -199,16 +198,17 @@ def _pitch(element: etree._Element) -> tuple[Pitch | None, float, str]:
 @lru_cache(maxsize=1024)
 def _pitch_of(step: str, alter: str, octave: str) -> tuple[Pitch | None, float, str]:
     step, alter, octave = step.strip(), alter.strip(), octave.strip()
-    said = f"step {step or 'missing'}, alter {alter or 0}, octave {octave or 'missing'}"
+    said = f"step {step or 'missing'}, alter {alter or 0}, octave {octave or 'missing'}"[:100]
+    height = whole(octave, OCTAVES)
     try:
-        semitones = float(alter or 0)
-        if step not in STEP_INDEX or abs(semitones) > 3:
-            return None, 0.0, said
-        whole = floor(semitones)
-        pitch = Pitch(step, whole, int(octave))
-        return pitch, semitones - whole, said if semitones != whole else ""
-    except (ValueError, OverflowError):
+        # Some programs write numbers as their user's country does.
+        semitones = float(alter.replace(",", ".") or 0)
+    except ValueError:
         return None, 0.0, said
+    if step.upper() not in STEP_INDEX or height is None or not ALTERS.has(semitones):
+        return None, 0.0, said
+    below = floor(semitones)
+    return Pitch(step.upper(), below, height), semitones - below, said if semitones != below else ""
 
 
 def _ornaments(element: etree._Element) -> list[Ornament]:

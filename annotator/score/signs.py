@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 from lxml import etree
 
-from annotator.score.shapes import number_of, text_of
+from annotator.score.numbers import TIMES, number_of, text_of, whole
 from annotator.score.walk import Walk
 
 # MusicXML 4.0, element <dynamics>: what lasts until the next mark. Accents (sf, sfz, rf, fz …) do not.
@@ -26,7 +26,7 @@ LEVELS = {
     "sfpp": -2,
     "pf": 1,
 }
-_NUMBERS = re.compile(r"\d+")
+_NUMBERS = re.compile(r"(?<!\d)\d{1,3}(?!\d)")
 # Jumps that are only printed; <sound> says the same for playback where the program wrote it.
 _WORDS = (
     ("dacapo", re.compile(r"\b(?:d\.\s?c\.|da capo)", re.IGNORECASE)),
@@ -109,8 +109,7 @@ def signs(root: etree._Element, part_id: str) -> tuple[Signs, ...]:
             if repeat.get("direction") == "forward":
                 forward = True
             else:
-                times = repeat.get("times", "2")
-                backward = max(1, int(times)) if times.isdigit() else 2
+                backward = whole(repeat.get("times", "2"), TIMES) or 2
                 after_jump = repeat.get("after-jump") == "yes"
         found.append(Signs(forward, backward, after_jump, under, closes, frozenset(said)))
         if closes:
@@ -125,7 +124,7 @@ def dynamics(root: etree._Element, part_id: str) -> tuple[Dynamic, ...]:
     for index, measure in enumerate(music_of(root, part_id)):
         for tag, element, onset, _ in walk.through(measure):
             if tag == "direction":
-                shift = number_of(element.find("offset"), 0.0) / walk.divisions
+                shift = walk.shift(number_of(element.find("offset"), 0.0))
                 found += _dynamics(element.iterfind("direction-type/dynamics/*"), index, onset + shift)
             elif tag == "note":
                 found += _dynamics(element.iterfind("notations/dynamics/*"), index, onset)

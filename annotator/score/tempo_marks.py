@@ -36,7 +36,7 @@ def tempo_marks(part: Sequence[etree._Element], measures: Sequence[Measure]) -> 
         for tag, child, onset, _ in walk.through(element):
             if tag in ("direction", "sound"):
                 direction = read_direction(child)
-                position = measures[index].start + onset + direction.offset / walk.divisions
+                position = max(0.0, measures[index].start + onset + walk.shift(direction.offset))
                 tempo = tempo_of(direction, position, index)
                 if tempo is not None:
                     yield tempo

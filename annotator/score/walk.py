@@ -11,7 +11,7 @@ from typing import NamedTuple, Protocol, TypeVar
 
 from lxml import etree
 
-from annotator.score.shapes import number_of, text_of
+from annotator.score.numbers import BEATS, DIVISIONS, QUARTERS, number_of, text_of, whole
 
 
 class Span(NamedTuple):
@@ -45,12 +45,13 @@ def span_of(element: etree._Element) -> Span:
     """The span of a ``<note>``, ``<backup>`` or ``<forward>``."""
     grace = element.find("grace") is not None
     duration = 0.0 if grace else number_of(element.find("duration"), 0.0)
-    return Span(max(duration, 0.0), element.find("chord") is not None)
+    return Span(duration, element.find("chord") is not None)
 
 
 def divisions_of(attributes: etree._Element) -> float:
     """The divisions that an ``<attributes>`` sets, 0 when it sets none (or none that can be)."""
-    return max(0.0, number_of(attributes.find("divisions"), 0.0))
+    found = number_of(attributes.find("divisions"), 0.0)
+    return found if DIVISIONS.has(found) else 0.0
 
 
 class Walk:
@@ -63,6 +64,10 @@ class Walk:
     def __init__(self, divisions: float = 1.0) -> None:
         self.divisions = divisions
         self.length = 0.0
+
+    def shift(self, offset: float) -> float:
+        """An ``<offset>``, in divisions, as quarters."""
+        return max(-QUARTERS.most, min(QUARTERS.most, offset / self.divisions))
 
     def through(
         self, measure: Iterable[etree._Element]
@@ -81,11 +86,14 @@ class Walk:
         ``span_of`` says of an element, ``divisions`` what ``divisions_of`` does."""
         here = furthest = onset = 0.0
         per_quarter = self.divisions
+        longest = QUARTERS.most
         for child in children:
             tag = child.tag
             if tag == "note":
                 duration, chord = note(child)
                 duration /= per_quarter
+                if not 0.0 <= duration <= longest:
+                    duration = _held(duration)
                 if not chord:
                     onset = here
                     here += duration
@@ -93,9 +101,9 @@ class Walk:
                         furthest = here
                 yield tag, child, onset, duration
             elif tag == "backup":
-                here = max(0.0, here - move(child)[0] / per_quarter)
+                here = max(0.0, here - _held(move(child)[0] / per_quarter))
             elif tag == "forward":
-                here += move(child)[0] / per_quarter
+                here += _held(move(child)[0] / per_quarter)
                 furthest = max(furthest, here)
             else:
                 if tag == "attributes":
@@ -111,10 +119,16 @@ def time_of(element: etree._Element) -> Time | None:
     """
     quarters, beat_type = 0.0, 4
     for beats, unit in zip(element.findall("beats"), element.findall("beat-type"), strict=False):
-        try:
-            count = sum(int(word) for word in text_of(beats).split("+"))
-            beat_type = int(text_of(unit))
-            quarters += count * 4 / beat_type
-        except (ValueError, ZeroDivisionError):
-            raise ValueError(f"a time signature of {text_of(beats)}/{text_of(unit)}") from None
+        counts = [whole(word, BEATS) for word in text_of(beats).split("+")]
+        count = sum(filter(None, counts))
+        below = whole(text_of(unit), BEATS)
+        if None in counts or below is None or not BEATS.has(count):
+            raise ValueError(f"a time signature of {text_of(beats)[:20]}/{text_of(unit)[:20]}")
+        beat_type = below
+        quarters += count * 4 / beat_type
     return Time(round(quarters * beat_type / 4), beat_type) if quarters > 0 else None
+
+
+def _held(quarters: float) -> float:
+    """A length that music has."""
+    return min(max(quarters, QUARTERS.least), QUARTERS.most)

@@ -25,7 +25,7 @@ CORPUS = Path(music21.__file__).parent / "corpus" / "bach"
 
 def score(name: str) -> Score:
     source = open_source((CORPUS / name).read_bytes())
-    return read(open_text(source.text, source.xml), (), is_trumpet)
+    return read(open_text(source.text), (), is_trumpet)
 
 
 @pytest.mark.parametrize(

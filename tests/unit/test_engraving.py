@@ -28,8 +28,8 @@ from annotator.engraving.copy_source import Bar, copy_part, parse
 from annotator.engraving.engraving import Engraving, to_pdf
 from annotator.engraving.paper import PAPERS, paper
 from annotator.errors import BadOption, NoTrumpetPart, UnreadableScore
+from annotator.score.numbers import text_of
 from annotator.score.ours import END, begin
-from annotator.score.shapes import text_of
 from annotator.transposed import transposed_part
 
 DEMOS = sorted((Path(__file__).parents[2] / "demo_scores").glob("*.*xml")) + sorted(

@@ -16,7 +16,7 @@ from annotator.errors import NothingToPractise
 from annotator.exercises.choice import FEW, MOST, choose
 from annotator.exercises.exercises import CAUTION, UNFLAGGED, exercises, metronome_number
 from annotator.options import Options
-from annotator.score.shapes import number_of, text_of
+from annotator.score.numbers import number_of, text_of
 from tests.musicxml_schema import schema_errors
 
 DEMO_FOLDER = Path(__file__).parents[2] / "demo_scores"

@@ -109,7 +109,7 @@ def imported(data: bytes, name: str = "") -> tuple[bytes, tuple[Finding, ...]]:
 
 def part_of(xml: bytes) -> Part:
     source = open_source(xml)
-    return read(open_text(source.text, source.xml), (), is_trumpet).parts[0]
+    return read(open_text(source.text), (), is_trumpet).parts[0]
 
 
 def codes(findings: tuple[Finding, ...]) -> list[str]:

@@ -123,7 +123,7 @@ AWKWARD = (
 
 
 def test_all_who_walk_a_measure_agree() -> None:
-    opened = open_text(AWKWARD.decode(), AWKWARD)
+    opened = open_text(AWKWARD.decode())
     score = read(opened, (), is_trumpet)
     part = score.parts[0]
     voices = {(line.voice, line.rank): [each.offset for each in line.notes] for line in part.lines}
