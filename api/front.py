@@ -42,13 +42,15 @@ class Turn:
     """One time that the application is asked. ``body`` is the request's.
 
     The application sets ``again`` where the answer is not ready but may soon be, or ``follow`` where the
-    body of its answer is to come from there; ``ended`` is called when the request is done with.
+    body of its answer is to come from there; ``patience``: for how many seconds in all it may be asked;
+    ``ended`` is called when the request is done with.
     """
 
     body: IO[bytes] = field(default_factory=BytesIO)
     first: bool = True
     last: bool = False
     again: bool = False
+    patience: float = WAIT_SECONDS
     follow: Follow | None = None
     ended: Callable[[], None] = lambda: None
 
@@ -98,11 +100,11 @@ class Front:
     async def _answer(self, scope: Scope, send: Send, body: IO[bytes], receive: Receive, asker: str) -> None:
         loop = asyncio.get_running_loop()
         gone = asyncio.ensure_future(_left(receive))
-        until, pause, now = loop.time() + WAIT_SECONDS, FIRST_PAUSE, Turn(body)
+        began, pause, patience, now = loop.time(), FIRST_PAUSE, 1.0, Turn(body)
         try:
             while True:
                 body.seek(0)
-                now.last = loop.time() >= until or self.closing.is_set()
+                now.last = loop.time() - began >= patience or self.closing.is_set()
                 answer = _Answer(send, now)
                 async with self._place(asker):
                     await self._application(
@@ -115,7 +117,8 @@ class Front:
                 await asyncio.wait({gone}, timeout=pause)
                 if gone.done():
                     return
-                now, pause = Turn(body, first=False), min(LONGEST_PAUSE, 2 * pause)
+                patience, pause = now.patience, min(LONGEST_PAUSE, 2 * pause)
+                now = Turn(body, first=False)
             if now.follow is not None and answer.held:
                 await self._stream(now.follow(), send, gone)
         finally:

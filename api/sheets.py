@@ -18,10 +18,11 @@ from annotator.errors import BadOption, CrooklineError
 from annotator.registry.product_rows import PRINTED, PRODUCT
 from api import access
 from api.downloads import send_bytes
+from api.front import turn
 from api.openapi import describe
-from api.problems import Problem
+from api.problems import Problem, not_ready
 from api.results import await_product, ended_part
-from workers.engraver import Engraver, Sheets
+from workers.engraver import Engraver, Sheets, StillWorking
 from workers.jobs import Job, Outcome, Part
 from workers.media import PDF, SVG
 from workers.products import file as product_file
@@ -30,6 +31,10 @@ blueprint = APIBlueprint("sheets", __name__, url_prefix="/v1/jobs/<job_id>/parts
 
 Result = tuple[Job, Part, Outcome]
 
+# Seconds that a thread waits for the engraver before it makes room for another request, and that an asker
+# waits in all.
+PATIENCE = 0.5
+DRAWING_SECONDS = 240.0
 
 KINDS = tuple(product.name for product in PRINTED)
 
@@ -80,7 +85,7 @@ def page(job_id: str, n: int, k: int, query: Mapping[str, Any]) -> Any:
 
     def draw(sheets: Sheets) -> bytes:
         try:
-            return engraver().page(sheets, k).encode()
+            return engraver().page(sheets, k, owner=access.owner(), patience=PATIENCE).encode()
         except BadOption as error:
             raise Problem(404, "no-such-part", error.message) from None
 
@@ -96,7 +101,7 @@ def page(job_id: str, n: int, k: int, query: Mapping[str, Any]) -> Any:
 def pdf(job_id: str, n: int, query: Mapping[str, Any]) -> Any:
     """The engraved part with its marks, to print"""
     result = ended_part(job_id, n)
-    data = _kept(result, query["paper"], query["of"], "part.pdf", lambda sheets: engraver().pdf(sheets))
+    data = _kept(result, query["paper"], query["of"], "part.pdf", _document)
     return _answer(data, PDF, f"{_stem(result[1], query['of'])}.pdf")
 
 
@@ -104,7 +109,8 @@ def page_outline(result: Result, paper_id: str, kind: str = "annotated") -> list
     """Which measures are on which page of a part. Raises Problem."""
 
     def draw(sheets: Sheets) -> bytes:
-        return json.dumps(engraver().outline(sheets)).encode()
+        found = engraver().outline(sheets, owner=access.owner(), patience=PATIENCE)
+        return json.dumps(found).encode()
 
     found: list[dict[str, Any]] = json.loads(_kept(result, paper_id, kind, "outline.json", draw))
     return found
@@ -121,10 +127,18 @@ def _kept(result: Result, paper_id: str, kind: str, name: str, draw: Callable[[S
     sheets = _sheets(result, paper_id, kind)
     try:
         made = draw(sheets)
+    except StillWorking:
+        here = turn()
+        here.again, here.patience = True, DRAWING_SECONDS
+        raise not_ready("the sheets are being drawn") from None
     except CrooklineError as error:
         raise Problem(422, "result-failed", str(error)) from None
     store.put(job.ref, where, made)
     return made
+
+
+def _document(sheets: Sheets) -> bytes:
+    return engraver().pdf(sheets, owner=access.owner(), patience=PATIENCE)
 
 
 def _sheets(result: Result, paper_id: str, kind: str) -> Sheets:

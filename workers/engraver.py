@@ -1,29 +1,23 @@
-"""Engraving in a process of its own, for the web server.
+"""Engraving in processes of their own, for the web server.
 
 The engraver is a C++ library that holds the interpreter while it lays out music, and a file odd enough
-may break it. In a child process neither stops the server: a child that breaks or takes too long is
-ended, the request is told so, and the next request gets a new child.
+may break it. In a child process neither stops the server.
 """
 
 from __future__ import annotations
 
-import os
-import signal
-import threading
-import time
 from collections import OrderedDict
-from collections.abc import Callable, Mapping
-from concurrent.futures import Future, ProcessPoolExecutor, TimeoutError
-from concurrent.futures.process import BrokenProcessPool
+from collections.abc import Mapping
 from dataclasses import dataclass
-from multiprocessing import get_context
-from typing import Any, TypeVar
+from typing import Any
 
 from annotator.engraving.engraving import Engraving
 from annotator.engraving.paper import Paper
 from annotator.errors import CrooklineError, UnreadableScore
+from workers.fair_lane import FairLane, StillWorking
 
-T = TypeVar("T")
+__all__ = ["Engraver", "EngravingFailed", "Sheets", "StillWorking"]
+
 KEPT = 12
 
 
@@ -43,83 +37,56 @@ class Sheets:
     paper: Paper
     kind: str = "annotated"
 
+    @property
+    def identity(self) -> tuple[str, ...]:
+        """What tells these sheets from all others."""
+        return self.key, self.paper.id, self.kind
+
 
 class Engraver:
-    """One child process that draws, started when first asked. Safe for threads."""
+    """Two child processes, one for pages and one for whole documents, so that no page waits for a book.
+
+    Those who ask are served in turn. Safe for threads. ``patience``: seconds to wait before ``StillWorking``
+    is raised; who asks for the same again finds the work where it stands.
+    """
 
     def __init__(self, seconds: float = 120.0) -> None:
-        self._seconds = seconds
-        self._lock = threading.Lock()
-        self._pool: ProcessPoolExecutor | None = None
+        self.pages = FairLane(seconds, _failed)
+        self.documents = FairLane(seconds, _failed)
 
-    def outline(self, sheets: Sheets) -> list[dict[str, Any]]:
+    def outline(
+        self, sheets: Sheets, *, owner: str = "", patience: float | None = None
+    ) -> list[dict[str, Any]]:
         """What is on which page (see ``Engraving.outline``). Raises EngravingFailed, CrooklineError."""
-        return self._ask(_outline, sheets)
+        key = ("outline", *sheets.identity)
+        found: list[dict[str, Any]] = self.pages.ask(owner, key, _outline, sheets, patience=patience)
+        return found
 
-    def page(self, sheets: Sheets, number: int) -> str:
+    def page(self, sheets: Sheets, number: int, *, owner: str = "", patience: float | None = None) -> str:
         """Page ``number`` as an SVG document. Raises BadOption when there is no such page."""
-        return self._ask(_page, sheets, number)
+        key = ("page", number, *sheets.identity)
+        return str(self.pages.ask(owner, key, _page, sheets, number, patience=patience))
 
-    def pdf(self, sheets: Sheets) -> bytes:
+    def pdf(self, sheets: Sheets, *, owner: str = "", patience: float | None = None) -> bytes:
         """All pages as a PDF."""
-        return self._ask(_pdf, sheets)
+        key = ("pdf", *sheets.identity)
+        return bytes(self.documents.ask(owner, key, _pdf, sheets, patience=patience))
 
     def close(self) -> None:
-        """End the child."""
-        with self._lock:
-            self._drop()
-
-    def _ask(self, work: Callable[..., T], *arguments: Any) -> T:
-        with self._lock:
-            if self._pool is None:
-                # Not a fork: the server has threads and open connections.
-                self._pool = ProcessPoolExecutor(
-                    1, mp_context=get_context("spawn"), initializer=_follow, initargs=(os.getpid(),)
-                )
-            pool = self._pool
-            try:
-                future: Future[T] = pool.submit(work, *arguments)
-            except BrokenProcessPool:
-                self._drop()
-                raise EngravingFailed("the engraver broke off; try once more") from None
-        try:
-            return future.result(self._seconds)
-        except TimeoutError:
-            what = f"engraving was given up after {self._seconds:.0f} seconds"
-        except BrokenProcessPool:
-            what = "the engraver broke off on this part; its files can be had all the same"
-        with self._lock:
-            if self._pool is pool:
-                self._drop()
-        raise EngravingFailed(what)
-
-    def _drop(self) -> None:
-        if self._pool is None:
-            return
-        # Public interfaces only wait for a child; one that never answers has to be ended.
-        for child in list((self._pool._processes or {}).values()):
-            child.terminate()
-        self._pool.shutdown(wait=False, cancel_futures=True)
-        self._pool = None
+        """End the children."""
+        self.pages.close()
+        self.documents.close()
 
 
-_drawn: OrderedDict[str, Engraving] = OrderedDict()
+def _failed(why: str) -> EngravingFailed:
+    return EngravingFailed(f"the sheets could not be drawn: {why}; the part's files can be had all the same")
 
 
-def _follow(parent: int) -> None:
-    """End with the server, however it ends, and by nothing else a terminal sends."""
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
-
-    def watch() -> None:
-        while os.getppid() == parent:
-            time.sleep(1)
-        os._exit(0)
-
-    threading.Thread(target=watch, daemon=True).start()
+_drawn: OrderedDict[tuple[str, ...], Engraving] = OrderedDict()
 
 
 def _engraving(sheets: Sheets) -> Engraving:
-    key = f"{sheets.key}:{sheets.paper.id}:{sheets.kind}"
+    key = sheets.identity
     if key not in _drawn:
         try:
             _drawn[key] = Engraving(sheets.data, sheets.report, paper=sheets.paper, kind=sheets.kind)

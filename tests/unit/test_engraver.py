@@ -46,22 +46,21 @@ def test_errors_come_through_as_they_are(engraver: Engraver, sheets: Sheets) -> 
         engraver.page(Sheets("b", b"<nothing/>", {}, paper("a4")), 1)
 
 
-def test_a_child_that_breaks_is_told_and_replaced(engraver: Engraver, sheets: Sheets) -> None:
+def test_a_child_that_has_broken_is_replaced(engraver: Engraver, sheets: Sheets) -> None:
     engraver.outline(sheets)
-    child = next(iter(engraver._pool._processes.values()))  # type: ignore[union-attr]
+    child = next(iter(engraver.pages.pool._processes.values()))  # type: ignore[union-attr]
     assert child.pid is not None
     os.kill(child.pid, signal.SIGKILL)
     child.join(10)
-    with pytest.raises(EngravingFailed, match="broke off"):
-        engraver.outline(sheets)
+    # What broke before this was asked is not its fault: it gets a new child.
     assert engraver.outline(sheets)
 
 
 def test_work_that_takes_too_long_is_given_up(sheets: Sheets) -> None:
     engraver = Engraver(seconds=0.001)
     try:
-        with pytest.raises(EngravingFailed, match="given up"):
+        with pytest.raises(EngravingFailed, match="given up after"):
             engraver.pdf(sheets)
-        assert engraver._pool is None
+        assert engraver.documents.pool is None
     finally:
         engraver.close()

@@ -32,6 +32,7 @@ def application(settings: Settings) -> tuple[APIFlask, threading.Event]:
     def asked() -> Any:
         here = turn()
         here.again = not made.is_set()
+        here.patience = float(request.args.get("patience", "20"))
         return ("here it is", 200) if made.is_set() else ("not yet", 409)
 
     @app.post("/length")
@@ -77,14 +78,13 @@ def test_who_waits_holds_no_thread() -> None:
     asyncio.run(crowd())
 
 
-def test_who_has_waited_long_enough_is_told_so(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(fronts, "WAIT_SECONDS", 0.1)
+def test_who_has_waited_long_enough_is_told_so() -> None:
     settings = Settings()
     app, _ = application(settings)
 
     async def wait() -> httpx.Response:
         async with client(settings, app) as here:
-            return await here.get("/made")
+            return await here.get("/made?patience=0.1")
 
     answer = asyncio.run(wait())
     assert (answer.status_code, answer.text) == (409, "not yet")
