@@ -19,6 +19,7 @@ from multiprocessing import get_context
 from typing import Any
 
 FINISHED_KEPT = 64
+TRIES = 2
 
 
 class StillWorking(Exception):
@@ -117,7 +118,7 @@ class FairLane:
             work.result.set_exception(error)
 
     def _in_child(self, work: _Work) -> Any:
-        for again in (True, False):
+        for _ in range(TRIES):
             if self.pool is None:
                 # Not a fork: the server has threads and open connections.
                 self.pool = ProcessPoolExecutor(
@@ -125,19 +126,14 @@ class FairLane:
                 )
             try:
                 future = self.pool.submit(work.run, *work.arguments)
-                break
-            except BrokenProcessPool:  # it broke since the last work, which is not this one's fault
+                if wait([future], self._seconds).done:
+                    return future.result()
+            except BrokenProcessPool:
+                self._drop()  # and once more: the child may have broken before this work came to it
+            else:
                 self._drop()
-                if not again:
-                    raise self._failed("the process that draws cannot be started") from None
-        if not wait([future], self._seconds).done:
-            self._drop()
-            raise self._failed(f"it was given up after {self._seconds:.0f} seconds")
-        try:
-            return future.result()
-        except BrokenProcessPool:
-            self._drop()
-            raise self._failed("the process that draws broke off on this part") from None
+                raise self._failed(f"it was given up after {self._seconds:.0f} seconds")
+        raise self._failed("the process that draws broke off on this part")
 
     def _drop(self) -> None:
         pool, self.pool = self.pool, None
