@@ -24,7 +24,7 @@ from annotator.reading.evidence import NoteTimes, Source, WordChange, changes, h
 from annotator.reading.interval_words import in_words
 from annotator.reading.model import Stage
 from annotator.reading.said import Named
-from annotator.reading.vocabulary import TABLE
+from annotator.reading.vocabulary import table
 from annotator.score.model import Part, Transposition
 
 
@@ -243,7 +243,7 @@ class _Builder:
     def _crook_of_family(self, family: str) -> tuple[Crook, str]:
         if self.transpose is not None:
             return crook_for(self.transpose), "by the transpose element in force"
-        usual = TABLE["usual"].get(family)
+        usual = table()["usual"].get(family)
         if usual is not None:
             return BY_ID[usual], f"the usual key of a {family}"
         if family == "trumpet":

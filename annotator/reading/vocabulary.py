@@ -1,114 +1,157 @@
-"""The words of words.toml as regular expressions over normalised text, built once."""
+"""The words of words.toml, and text folded so that it can be compared with them."""
 
 from __future__ import annotations
 
-import re
 import tomllib
 import unicodedata
-from collections.abc import Iterable
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
-TABLE: dict[str, Any] = tomllib.loads(Path(__file__).with_name("words.toml").read_text("utf-8"))
+FAMILIES = ("trumpet", "cornet", "flugelhorn", "posthorn")
+# Rows whose entries end with a value: "ut C", "erste 1".
+_VALUED = {"notes", "letters", "ordinal", "count"}
+_NO_LANGUAGE = {"usual", "sounds"}
+_NO_WORDS = {"name", "source"}
 
-# Signs that part headings carry in several codings: SMuFL's accidentals (E260–E262), ordinal signs,
-# the many hyphens and spaces.
+# Signs that headings carry in several codings: SMuFL's accidentals (U+E260 and following, those for
+# chord symbols and figured bass, the small ones of its text fonts; from memory), ordinal signs, the many
+# hyphens and spaces, and what takes no room.
 _SIGNS = str.maketrans(
     {
-        "\ue260": "♭",
-        "\ue261": "♮",
-        "\ue262": "♯",
-        "ª": " ",
-        "º": " ",
-        "°": " ",
-        "_": " ",
-        "\u00a0": " ",
-        "\u202f": " ",
-        "‐": "-",
-        "‑": "-",
-        "‒": "-",
-        "–": "-",
-        "—": "-",
-        "−": "-",
-        "’": "'",
+        **dict.fromkeys("\ue260\ued60\uea64\ue9e0\ue9e1\ue9e4\uf427", "♭"),
+        **dict.fromkeys("\ue261\ued61\uea65\ue9e2\ue9e5\uf428", "♮"),
+        **dict.fromkeys("\ue262\ued62\uea66\ue9e3\ue9e6\uf429\uff03\ufe5f", "♯"),
+        **dict.fromkeys("ªº°", "°"),
+        **dict.fromkeys("_\u00a0\u202f\u2007\u2009\u3000", " "),
+        **dict.fromkeys("‐‑‒–—−－", "-"),
+        **dict.fromkeys("’‘ʼ′", "'"),
+        **dict.fromkeys("（［【", "("),
+        **dict.fromkeys("）］】", ")"),
         "ß": "ss",
-        "\u200b": "",
-        "\ufeff": "",
+        "ł": "l",
+        "Ł": "L",
+        "ø": "o",
+        "Ø": "O",
+        "đ": "d",
+        "Đ": "D",
+        "æ": "ae",
+        "œ": "oe",
+        "ı": "i",
+        "№": "no ",
+        "・": " ",
+        **dict.fromkeys("\u00ad\u200b\u200c\u200d\u200e\u200f\u2060\ufe0e\ufe0f\ufeff", ""),
     }
 )
-_MARKS = "♭♮♯"
 LONGEST = 240  # characters looked at: longer texts are prefaces, not headings
 
 
-def normalise(text: str) -> str:
-    """Lower case, no accents (é → e), one space between words; ♭ ♯ ♮ kept."""
+def fold(text: str) -> tuple[str, list[int]]:
+    """``text`` in lower case without accents (é is e), and for each character where it stood.
+
+    ♭ ♯ ♮ are kept, whatever coding they came in.
+    """
     text = text[: 4 * LONGEST]
     if text.isascii():
-        return " ".join(text.replace("_", " ").lower().split())[:LONGEST]
-    text = text.translate(_SIGNS)
-    text = "".join(
-        char for char in unicodedata.normalize("NFKD", text) if not unicodedata.combining(char)
-    ).casefold()
-    return " ".join(text.split())[:LONGEST]
+        return text.lower(), list(range(len(text)))
+    folded: list[str] = []
+    where: list[int] = []
+    for at, char in enumerate(text):
+        if char.isascii():
+            folded.append(char.lower())
+            where.append(at)
+            continue
+        for piece in unicodedata.normalize("NFKD", char.translate(_SIGNS)):
+            if not unicodedata.combining(piece):
+                for letter in piece.casefold():
+                    folded.append(letter)
+                    where.append(at)
+    return "".join(folded), where
 
 
-def alternation(words: Iterable[str]) -> str:
-    """A regular expression matching any of ``words``, the longest first."""
-    ordered = sorted(set(words), key=lambda word: (-len(word), word))
-    return "|".join(r"[\s-]+".join(re.escape(piece) for piece in word.split()) for word in ordered)
+def normalise(text: str) -> str:
+    """``text`` folded, with one space between words."""
+    return " ".join(fold(text)[0].split())[:LONGEST]
 
 
-def whole_word(words: Iterable[str]) -> str:
-    """As ``alternation``, matching whole words, with the dot of an abbreviation."""
-    return rf"(?<![a-z])(?:{alternation(words)})(?![a-z])\.?"
+@dataclass(slots=True)
+class Word:
+    """What a word or phrase can be: for each class (a row's name) its value and the languages that say so."""
+
+    values: dict[str, str] = field(default_factory=dict)
+    languages: dict[str, set[str]] = field(default_factory=dict)
+
+    def add(self, kind: str, value: str, language: str) -> None:
+        self.values.setdefault(kind, value)
+        self.languages.setdefault(kind, set()).add(language)
 
 
-_ACCIDENTALS = alternation(word for words in TABLE["accidentals"].values() for word in words)
+@dataclass(frozen=True, slots=True)
+class Vocabulary:
+    """All words: ``phrases`` by their pieces, ``longest`` the most pieces of those that begin with a piece.
 
-# A note's name: after a compound (Es, As) no accidental, after any other perhaps one. It ends where
-# no letter or sign follows, and it is no key of a piece ("in E flat major").
-NOTE = (
-    rf"(?P<note>(?:(?P<compound>{alternation(TABLE['compounds'])})"
-    rf"|(?P<base>{alternation(TABLE['notes'])})(?:[\s-]*(?P<accidental>{_ACCIDENTALS})\.?)?)"
-    rf"(?![a-z{_MARKS}#])(?![\s-]*{whole_word(TABLE['modes']['words'])}))"
-)
+    ``endings``: the last part of a compound and the family it makes it; ``unspaced`` the longest word, in
+    characters, of the scripts that put no spaces between words.
+    """
 
-FAMILY_OF: dict[str, str] = {
-    " ".join(re.split(r"[\s-]+", word)): family
-    for group in ("instruments", "short")
-    for family, words in TABLE[group].items()
-    for word in words
-}
-_REGISTERS = [word for words in TABLE["registers"].values() for word in words]
-REGISTER = rf"(?>(?:{alternation(_REGISTERS)})\.?[\s-]*)"
-_PREPOSITIONS = alternation(TABLE["prepositions"]["words"])
-PREPOSITION = rf"(?:{_PREPOSITIONS})[\s.:]*(?:{REGISTER})?"
-# An instrument's name ends where no letter follows, or where "in" does without a space.
-_GLUED = rf"(?=(?:{_PREPOSITIONS})(?:[\s-]|{alternation(TABLE['notes'])}|{alternation(TABLE['compounds'])}))"
-INSTRUMENT = (
-    rf"(?<![a-z])(?P<register>{REGISTER}*)"
-    rf"(?P<instrument>{alternation(FAMILY_OF)})(?:(?![a-z])|{_GLUED})\.?"
-)
-# Every piece is atomic (?>…): text is cut up in one way only, so no text takes exponential time.
-BETWEEN = (
-    r"(?>"
-    r"\d++(?:st|nd|rd|th|ere|er|re|eme|e|a|o|ma|da|za|ta|mo|do|to)?+(?![a-z])"
-    r"|(?<![a-z])[ivx]++(?:a|o|e)?+(?![a-z])"
-    rf"|{whole_word([*TABLE['between']['words'], *_REGISTERS])}"
-    r"|[\s.,:;/&+()\[\]-])*"
-)
-# No text without one of these names an instrument or a crook; most words in a part have none.
-TRIGGER = re.compile(
-    r"(?<![a-z])(?:"
-    + alternation(
-        [
-            *FAMILY_OF,
-            *_REGISTERS,
-            *TABLE["prepositions"]["words"],
-            *TABLE["piccolo"]["words"],
-            *TABLE["changes"]["announces"],
-            *TABLE["changes"]["alone"],
-        ]
-    )
-    + ")"
-)
+    phrases: Mapping[tuple[str, ...], Word]
+    longest: Mapping[str, int]
+    endings: Mapping[str, str]
+    unspaced: int
+
+    def word(self, text: str) -> Word | None:
+        """The entry of a single word."""
+        return self.phrases.get((text,))
+
+
+@lru_cache(maxsize=1)
+def table() -> dict[str, Any]:
+    """words.toml as it stands."""
+    found: dict[str, Any] = tomllib.loads(Path(__file__).with_name("words.toml").read_text("utf-8"))
+    return found
+
+
+@lru_cache(maxsize=1)
+def vocabulary() -> Vocabulary:
+    """The words of all languages."""
+    phrases: dict[tuple[str, ...], Word] = {}
+    longest: dict[str, int] = {}
+    endings: dict[str, str] = {}
+    unspaced = 1
+    for language, rows in table().items():
+        if language in _NO_LANGUAGE:
+            continue
+        for kind, row in rows.items():
+            if kind in _NO_WORDS:
+                continue
+            for pieces, value in _entries(kind, row):
+                if kind.startswith("ending_"):
+                    endings[pieces[0]] = value
+                    continue
+                word = phrases.get(pieces)
+                if word is None:
+                    word = phrases[pieces] = Word()
+                    if len(pieces) > longest.get(pieces[0], 0):
+                        longest[pieces[0]] = len(pieces)
+                    if pieces[0] > "\u1100":
+                        unspaced = max(unspaced, len(pieces[0]))
+                word.add(kind, value, language)
+    return Vocabulary(phrases, longest, endings, unspaced)
+
+
+def _entries(kind: str, row: str) -> Iterator[tuple[tuple[str, ...], str]]:
+    valued = kind in _VALUED
+    plain = row.lower() if row.isascii() else "".join(_folded(char) for char in row)
+    value = kind.rpartition("_")[2]
+    for entry in plain.replace("-", " ").replace("'", " ").split(","):
+        pieces = entry.split()
+        if valued:
+            value = pieces.pop().capitalize()
+        yield tuple(pieces), value
+
+
+@lru_cache(maxsize=512)
+def _folded(char: str) -> str:
+    return fold(char)[0]

@@ -1,4 +1,4 @@
-"""Tables of headings, changes and texts that are none, written from memory of printed parts before the grammar.
+"""Tables of headings, changes and texts that are none: from memory of printed parts, before the grammar.
 
 Common practice, no source. ``reads`` is the crook's id, ``-`` for none, ``F/C`` for two that the text offers,
 ``1:F 2:C`` for each player's. ``python -m tests.unit.word_tables`` prints every miss and counts by language.
@@ -75,9 +75,9 @@ def misses(name: str) -> Iterator[tuple[Row, str]]:
                 said = "" if read_words(row["text"]).not_read else " SILENT"
                 yield row, "|".join(change_said(row)) + (said if change_said(row)[0] == "nothing" else "")
         else:
-            said = read_words(row["text"])
-            if said.change is not None or said.not_read:
-                yield row, f"{said.change and reads(said.change.named)} {said.not_read!r}"
+            words = read_words(row["text"])
+            if words.change is not None or words.not_read:
+                yield row, f"{words.change and reads(words.change.named)} {words.not_read!r}"
 
 
 def main() -> None:

@@ -1,0 +1,56 @@
+"""What words say of the mute: in, out, or nothing."""
+
+from __future__ import annotations
+
+from annotator.reading.lexemes import Sentence, number_of
+
+_BESIDE = (
+    "article",
+    "small",
+    "solo",
+    "ordinal",
+    "count",
+    "together",
+    "divided",
+    "both",
+    "all",
+    "manner",
+    "and",
+    "in",
+    "to",
+    "key",
+)
+
+
+def mute_in(said: Sentence) -> str:
+    """``in``, ``out`` or ``""``. A mute with a word of removal beside it is out ("senza sord.", "Dpf. ab").
+
+    Words for the open bell ("offen", "nat.") count where they stand alone or beside players and manners.
+    """
+    lexemes = said.lexemes
+    muted = [at for at, lexeme in enumerate(lexemes) if lexeme.can_be("mute")]
+    if muted:
+        near = range(max(muted[0] - 3, 0), min(muted[-1] + 3, len(lexemes)))
+        removed = any(
+            lexemes[at].can_be("mute_off") and not _leads_elsewhere(said, at)
+            for at in near
+            if at not in muted
+        )
+        return "out" if removed else "in"
+    opened = [at for at, lexeme in enumerate(lexemes) if lexeme.can_be("open")]
+    if opened and all(
+        lexeme.kind == "mark" or number_of(lexeme) or lexeme.can_be("open", *_BESIDE) for lexeme in lexemes
+    ):
+        return "out"
+    return ""
+
+
+def _leads_elsewhere(said: Sentence, at: int) -> bool:
+    """A short word of removal that is a conjunction or preposition as well, and not next to the mute."""
+    lexeme = said.lexemes[at]
+    if len(lexeme.text) > 2 or not lexeme.can_be("and", "article", "small", "in", "kind"):
+        return False
+    following = said.lexemes[at + 1] if at + 1 < len(said.lexemes) else None
+    if following is not None and following.text == "." and at + 2 < len(said.lexemes):
+        following = said.lexemes[at + 2]
+    return following is None or not following.can_be("mute")

@@ -1,0 +1,42 @@
+"""Whose notes follow on a shared staff: "1.", "a 2", "Solo", "div."."""
+
+from __future__ import annotations
+
+from annotator.reading.lexemes import Sentence, number_of
+from annotator.reading.said import Players
+
+_BESIDE = ("mute", "mute_off", "open", "manner", "article", "small", "in", "to")
+
+
+def players_in(said: Sentence) -> Players | None:
+    """The players a text names, or None where it names nobody or speaks of something else.
+
+    A number alone is a player where no word is left unexplained: "1." and "1. con sord.", not "1. Satz".
+    """
+    numbers: list[int] = []
+    manner = ""
+    strange = False
+    count = 0
+    for index, lexeme in enumerate(said.lexemes):
+        number = number_of(lexeme)
+        if lexeme.can_be("together"):
+            digits = [int(char) for char in lexeme.text if char.isdigit()]
+            count = max(count, *digits, 2) if digits else 2
+            manner = "together"
+        elif lexeme.can_be("both"):
+            manner, count = "together", 2
+        elif lexeme.can_be("divided"):
+            manner = manner or "divided"
+        elif lexeme.can_be("solo"):
+            manner = manner or "solo"
+        elif number and index <= 4 and not lexeme.can_be("notes", "count"):
+            numbers.append(number)
+        elif lexeme.kind == "word" and not lexeme.can_be(*_BESIDE, "and"):
+            strange = True
+    if manner == "together":
+        return None if strange else Players(tuple(range(1, count + 1)), manner)
+    if numbers and (manner == "solo" or not strange) and len(numbers) < 4:
+        return Players(tuple(dict.fromkeys(numbers)), "one" if len(numbers) == 1 else "together")
+    if (manner and not strange) or (manner == "solo" and len(said.lexemes) < 6):
+        return Players((), manner)
+    return None
