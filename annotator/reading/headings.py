@@ -159,7 +159,8 @@ def _is_preposition(lexemes: tuple[Lexeme, ...], index: int, at: int) -> bool:
         return False
     if len(lexeme.text) > 1:
         return True
-    if lexeme.capital:
+    joins = index + 2 < len(lexemes) and lexemes[index + 1].can_be("and") and number_of(lexemes[index + 2])
+    if lexeme.capital or joins:  # I e II
         return False
     family = instrument(lexemes, at)
     return bool(lexeme.languages("in") & lexemes[at].languages(family))
