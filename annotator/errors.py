@@ -64,11 +64,13 @@ class BadOption(CrooklineError):
         self.field = field
 
     def __reduce__(self) -> tuple[object, ...]:
-        return (_rebuild_option, (type(self), self.message, self.field))
+        return (_rebuild_option, (type(self), self.message, self.field, self.part, self.measure))
 
 
-def _rebuild_option(kind: type[BadOption], message: str, field: str) -> BadOption:
-    return kind(message, field=field)
+def _rebuild_option(
+    kind: type[BadOption], message: str, field: str, part: str | None, measure: str | None
+) -> BadOption:
+    return kind(message, field=field, part=part, measure=measure)
 
 
 class BadInstrument(CrooklineError):

@@ -27,7 +27,7 @@ from api.front import turn
 from api.openapi import docs, openapi
 from api.page import routes as page
 from workers import logs
-from workers.context import adopt
+from workers.context import Context
 from workers.settings import Settings
 
 log = logs.logger(__name__)
@@ -39,9 +39,10 @@ MODULES = (jobs, events, results, sheets, instruments, health, metrics, docs, pa
 def create_app(settings: Settings | None = None) -> APIFlask:
     """The web application with these settings (default: from the environment).
 
-    Raises BadSetting when a setting cannot be used.
+    Nothing outside of it is changed: who runs it with other settings than the environment's has the queue's
+    client ``adopt`` them. Raises BadSetting when a setting cannot be used.
     """
-    context = adopt(settings or Settings.from_environment())
+    context = Context(settings or Settings.from_environment())
     app = APIFlask(
         "api",
         title="Crookline",

@@ -23,6 +23,8 @@ from workers.context import Context
 
 # The version of the text format is part of the media type.
 CONTENT_TYPE = "text/plain; version=0.0.4; charset=utf-8"
+# Of RFC 9110 and 5789; a label for whatever word a stranger sends would fill the memory.
+METHODS = frozenset(("GET", "HEAD", "POST", "PUT", "PATCH", "DELETE", "OPTIONS"))
 blueprint = APIBlueprint("metrics", __name__, tag="Health")
 
 
@@ -53,7 +55,8 @@ def register(app: APIFlask) -> None:
         if turn().dropped:
             return response
         route = str(request.url_rule) if request.url_rule else "none"
-        count.labels(request.method, route, response.status_code).inc()
+        method = request.method if request.method in METHODS else "other"
+        count.labels(method, route, response.status_code).inc()
         seconds.labels(route).observe(time.perf_counter() - g.get("began", time.perf_counter()))
         return response
 

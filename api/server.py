@@ -19,6 +19,7 @@ from uvicorn.protocols.http.h11_impl import H11Protocol
 
 from api.app import create_app
 from api.front import Front
+from workers.context import adopt
 from workers.embedded import CannotStart, backend
 from workers.settings import BadSetting, Settings, variable
 
@@ -100,6 +101,7 @@ def is_loopback(host: str) -> bool:
 
 @contextmanager
 def _web(settings: Settings) -> Iterator[Running]:
+    adopt(settings)
     app: APIFlask = create_app(settings)
     listening = _listen(settings)
     with listening:

@@ -63,8 +63,7 @@ def worker_name() -> str:
 
 
 def adopt(settings: Settings) -> Context:
-    """Use these settings in this process and those it starts; before the queue is first used."""
-    os.environ.update(settings.environment())
+    """Use these settings in this process; before the queue is first used."""
     _current.context = Context(settings)
     _current.process = os.getpid()
     return _current.context

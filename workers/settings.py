@@ -8,10 +8,13 @@ from __future__ import annotations
 import hmac
 import os
 from collections.abc import Mapping
-from dataclasses import dataclass, fields, replace
+from dataclasses import fields, replace
 from hashlib import sha256
 from pathlib import Path
-from typing import Any
+from typing import Annotated, Any, Literal
+
+from pydantic import AfterValidator, BeforeValidator, Field, ValidationError
+from pydantic.dataclasses import dataclass
 
 from annotator.errors import CrooklineError
 
@@ -39,6 +42,51 @@ class Key:
     def opens(self, secret: str) -> bool:
         """Whether ``secret`` is this key's; takes the same time whichever character differs."""
         return hmac.compare_digest(sha256(secret.encode()).hexdigest(), self.digest)
+
+
+def parse_keys(text: str) -> tuple[Key, ...]:
+    """Keys from ``name:sha256, …`` or ``@FILE``. Raises ValueError."""
+    if text.startswith("@"):
+        try:
+            text = Path(text[1:]).read_text(encoding="utf-8")
+        except OSError as error:
+            raise ValueError(f"{text[1:]} cannot be read ({error.strerror})") from error
+    keys = []
+    for word in text.replace(",", " ").split():
+        name, _, digest = word.partition(":")
+        if not valid_owner(name):
+            raise ValueError(f"{name!r} is no name for a key; use 1 to 40 letters, digits, '-' or '_'")
+        if len(digest) != 64 or set(digest) - set("0123456789abcdef"):
+            raise ValueError(f"the key {name!r} needs the SHA-256 that `crookline key {name}` prints")
+        keys.append(Key(name, digest))
+    return tuple(keys)
+
+
+def valid_owner(name: str) -> bool:
+    """Whether a name can stand as a key's name: it becomes a folder of the store."""
+    return 1 <= len(name) <= 40 and name.isascii() and name.replace("-", "").replace("_", "").isalnum()
+
+
+def _keys(value: Any) -> Any:
+    return parse_keys(value) if isinstance(value, str) else value
+
+
+def _each_once(keys: tuple[Key, ...]) -> tuple[Key, ...]:
+    names = [key.name for key in keys]
+    for name in names:
+        if names.count(name) > 1:
+            raise ValueError(f"there are two keys named {name!r}; give each its own name")
+    return keys
+
+
+def _words(value: Any) -> Any:
+    return tuple(value.replace(",", " ").split()) if isinstance(value, str) else value
+
+
+Keys = Annotated[tuple[Key, ...], BeforeValidator(_keys), AfterValidator(_each_once)]
+Words = Annotated[tuple[str, ...], BeforeValidator(_words)]
+AtLeastOne = Annotated[int, Field(ge=1)]
+NotNegative = Annotated[int, Field(ge=0)]
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,19 +123,19 @@ class Settings:
     redis_url: str = ""
     store: str = "store"
     host: str = "127.0.0.1"
-    port: int = 8080
-    keys: tuple[Key, ...] = ()
-    workers: int = 0
-    web_threads: int = 32
-    max_upload: int = 200 * MEGABYTE
-    max_file: int = 50 * MEGABYTE
-    max_unpacked: int = 400 * MEGABYTE
-    max_parts: int = 2000
-    small_parts: int = 4
-    small_bytes: int = 2 * MEGABYTE
-    lanes: int = 4
-    task_seconds: int = 120
-    task_memory: int = 2000 * MEGABYTE
+    port: NotNegative = 8080
+    keys: Keys = ()
+    workers: NotNegative = 0
+    web_threads: AtLeastOne = 32
+    max_upload: AtLeastOne = 200 * MEGABYTE
+    max_file: AtLeastOne = 50 * MEGABYTE
+    max_unpacked: AtLeastOne = 400 * MEGABYTE
+    max_parts: AtLeastOne = 2000
+    small_parts: NotNegative = 4
+    small_bytes: NotNegative = 2 * MEGABYTE
+    lanes: AtLeastOne = 4
+    task_seconds: AtLeastOne = 120
+    task_memory: NotNegative = 2000 * MEGABYTE
     redelivery_seconds: int = 600
     stale_seconds: float = 90.0
     stop_seconds: float = 60.0
@@ -96,47 +144,35 @@ class Settings:
     keep_days: float = 7.0
     rate: str = "1200 per minute"
     upload_rate: int = 4000 * MEGABYTE
-    streams: int = 1000
-    owner_streams: int = 50
-    hosts: tuple[str, ...] = ()
-    trusted_proxies: tuple[str, ...] = ()
-    cors_origins: tuple[str, ...] = ()
+    streams: AtLeastOne = 1000
+    owner_streams: AtLeastOne = 50
+    hosts: Words = ()
+    trusted_proxies: Words = ()
+    cors_origins: Words = ()
     callback_private: bool = False
     callback_secret: str = ""
-    callback_tries: int = 6
+    callback_tries: AtLeastOne = 6
     callback_wait: float = 2.0
-    log: str = "auto"
-
-    def __post_init__(self) -> None:
-        for name in (
-            "max_upload",
-            "max_file",
-            "max_unpacked",
-            "max_parts",
-            "lanes",
-            "web_threads",
-            "task_seconds",
-        ):
-            if getattr(self, name) < 1:
-                raise BadSetting(f"{variable(name)} must be at least 1, not {getattr(self, name)}")
-        if self.log not in ("auto", "json", "plain", "quiet"):
-            raise BadSetting(f"{variable('log')} is {self.log!r}; choose from auto, json, plain, quiet")
-        names = [key.name for key in self.keys]
-        for name in names:
-            if names.count(name) > 1:
-                raise BadSetting(f"{variable('keys')} has two keys named {name!r}; give each its own name")
+    log: Literal["auto", "json", "plain", "quiet"] = "auto"
 
     @classmethod
     def from_environment(cls, environment: Mapping[str, str] | None = None) -> Settings:
         """Settings from ``CROOKLINE_…`` variables. Raises BadSetting, which names the variable."""
         source = os.environ if environment is None else environment
-        defaults = cls()
         given: dict[str, Any] = {}
         for field in fields(cls):
-            text = source.get(variable(field.name))
-            if text is not None and text.strip():
-                given[field.name] = _value(field.name, text.strip(), getattr(defaults, field.name))
-        return replace(defaults, **given)
+            text = source.get(variable(field.name), "").strip()
+            if text:
+                given[field.name] = text
+        try:
+            return cls(**given)
+        except ValidationError as error:
+            wrong = error.errors()[0]
+            name = str(wrong["loc"][0])
+            said = wrong["msg"].removeprefix("Value error, ")
+            # A wrong key's own text stays out of the message.
+            shown = "" if name == "keys" else f" is {given.get(name)!r}"
+            raise BadSetting(f"{variable(name)}{shown}: {said[0].lower()}{said[1:]}") from None
 
     def environment(self) -> dict[str, str]:
         """The variables that give these settings again, for a process started by this one."""
@@ -152,52 +188,6 @@ class Settings:
 def variable(name: str) -> str:
     """The environment variable of a setting."""
     return PREFIX + name.upper()
-
-
-def parse_keys(text: str) -> tuple[Key, ...]:
-    """Keys from ``name:sha256, …`` or ``@FILE``. Raises BadSetting."""
-    if text.startswith("@"):
-        try:
-            text = Path(text[1:]).read_text(encoding="utf-8")
-        except OSError as error:
-            raise BadSetting(f"{variable('keys')}: {text[1:]} cannot be read ({error.strerror})") from error
-    keys = []
-    for word in text.replace(",", " ").split():
-        name, _, digest = word.partition(":")
-        if not valid_owner(name):
-            raise BadSetting(
-                f"{variable('keys')}: {name!r} is no name for a key; use 1 to 40 letters, digits, '-' or '_'"
-            )
-        if len(digest) != 64 or set(digest) - set("0123456789abcdef"):
-            raise BadSetting(
-                f"{variable('keys')}: the key {name!r} needs the SHA-256 that `crookline key {name}` prints"
-            )
-        keys.append(Key(name, digest))
-    return tuple(keys)
-
-
-def valid_owner(name: str) -> bool:
-    """Whether a name can stand as a key's name: it becomes a folder of the store."""
-    return 1 <= len(name) <= 40 and name.isascii() and name.replace("-", "").replace("_", "").isalnum()
-
-
-def _value(name: str, text: str, default: Any) -> Any:
-    if name == "keys":
-        return parse_keys(text)
-    if isinstance(default, bool):
-        if text.lower() not in ("1", "0", "yes", "no", "true", "false", "on", "off"):
-            raise BadSetting(f"{variable(name)} is {text!r}; write yes or no")
-        return text.lower() in ("1", "yes", "true", "on")
-    if isinstance(default, tuple):
-        return tuple(text.replace(",", " ").split())
-    if isinstance(default, (int, float)):
-        kind = type(default)
-        try:
-            return kind(text)
-        except ValueError:
-            what = "a whole number" if kind is int else "a number"
-            raise BadSetting(f"{variable(name)} is {text!r}; write {what}") from None
-    return text
 
 
 def _text(value: Any) -> str:

@@ -6,7 +6,6 @@ What a running service makes of the products is tested in ``tests/service/test_p
 from __future__ import annotations
 
 import ast
-import os
 import re
 from collections.abc import Iterator
 from dataclasses import fields
@@ -53,11 +52,8 @@ GROUPS = {
 
 
 @pytest.fixture(scope="module")
-def app(tmp_path_factory: pytest.TempPathFactory) -> Iterator[APIFlask]:
-    before = dict(os.environ)
-    yield create_app(Settings(store=str(tmp_path_factory.mktemp("store"))))
-    os.environ.clear()
-    os.environ.update(before)
+def app(tmp_path_factory: pytest.TempPathFactory) -> APIFlask:
+    return create_app(Settings(store=str(tmp_path_factory.mktemp("store"))))
 
 
 @pytest.fixture(scope="module")
