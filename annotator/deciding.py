@@ -19,7 +19,7 @@ from annotator.reading import is_trumpet, segments
 from annotator.reading.names import is_other_instrument
 from annotator.reading.players import with_players
 from annotator.reading.stretches import stretch_at
-from annotator.score.model import Line, Note, Ornament, Part, Score
+from annotator.score.model import Line, Note, Ornament, Part, Score, key_at
 from annotator.score.places import Places
 from annotator.score.reader import OpenScore, Order, open_text, read
 from annotator.score.resaved import without_marks
@@ -139,7 +139,7 @@ def _read_notes(part: Part, notes: Sequence[Note], pitches: Sequence[Pitch], clo
 
 
 def _ornaments_read(part: Part, note: Note, pitch: Pitch) -> tuple[Ornament, ...]:
-    fifths = next((key.fifths for key in reversed(part.keys) if key.position <= note.onset), 0)
+    fifths = key_at(part.keys, note.onset) or 0
     return tuple(read_ornament(each, note.pitch, fifths, pitch) for each in note.ornaments)
 
 

@@ -5,9 +5,10 @@ The cue line and the transposed part are both written from this.
 
 from __future__ import annotations
 
+from bisect import bisect_left, bisect_right
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from itertools import groupby, pairwise
+from itertools import accumulate, groupby, pairwise
 
 from annotator.marking.rewrite import attributes_xml, key_xml, pitch_xml
 from annotator.reading import Accidental, accidentals
@@ -66,19 +67,32 @@ def key_changes(part: Part, read: ReadPart, measure: int) -> tuple[dict[str, str
     """
     extra: dict[str, str] = {}
     before: dict[int, str] = {}
-    for key in read.keys:
-        if key.measure != measure:
-            continue
-        later = [
-            head.place
-            for head in part.heads
-            if head.measure == measure and head.onset >= key.position - SAME_PLACE
-        ]
-        if key.position - part.measures[measure].start < SAME_PLACE or not later:
+    first = bisect_left(read.keys, measure, key=_measure_of)
+    last = bisect_right(read.keys, measure, key=_measure_of)
+    if first == last:
+        return extra, before
+    heads = part.heads[
+        bisect_left(part.heads, measure, key=_measure_of) : bisect_right(part.heads, measure, key=_measure_of)
+    ]
+    onsets, firsts = _first_from(heads)
+    for key in read.keys[first:last]:
+        at = bisect_left(onsets, key.position - SAME_PLACE)
+        if key.position - part.measures[measure].start < SAME_PLACE or at == len(onsets):
             extra["key"] = key_xml(key.fifths)
         else:
-            before[later[0]] = attributes_xml("", {"key": key_xml(key.fifths)})
+            before[firsts[at]] = attributes_xml("", {"key": key_xml(key.fifths)})
     return extra, before
+
+
+def _measure_of(one: Key | Head) -> int:
+    return one.measure
+
+
+def _first_from(heads: Sequence[Head]) -> tuple[list[float], list[int]]:
+    """The onsets in order, and for each the first note in the file that begins there or later."""
+    ordered = sorted((head.onset, head.place) for head in heads)
+    places = accumulate((place for _, place in reversed(ordered)), min)
+    return [onset for onset, _ in ordered], list(places)[::-1]
 
 
 def _measures(heads: Sequence[Head]) -> Iterator[list[Head]]:

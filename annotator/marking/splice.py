@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import NamedTuple
 
-from annotator.score.ours import END, begin
+from annotator.score.ours import END, begin, without_signs
 
 
 class Insertion(NamedTuple):
@@ -21,7 +21,8 @@ def splice(text: str, insertions: Iterable[Insertion]) -> str:
     pieces: list[str] = []
     done = 0
     for place, kind, content in sorted(insertions, key=_place):
-        pieces += (text[done:place], begin(kind), content, END)
+        # A stray sign in what was copied would be taken for the beginning or the end of this.
+        pieces += (text[done:place], begin(kind), without_signs(content), END)
         done = place
     pieces.append(text[done:])
     return "".join(pieces)

@@ -72,13 +72,21 @@ class NoteTimes:
         index = bisect_left(self.onsets, position)
         return self.onsets[index] if index < len(self.onsets) else float("inf")
 
+    @cached_property
+    def _pauses(self) -> list[int]:
+        """The numbers of the onsets after which all notes end before the next one begins."""
+        following = (*self.onsets[1:], float("inf"))
+        return [
+            index for index, (end, later) in enumerate(zip(self.ends, following, strict=False)) if end < later
+        ]
+
     def next_rest(self, position: float) -> float | None:
         """Where the first rest after ``position`` begins, or None when the notes never pause."""
-        for index in range(max(bisect_right(self.onsets, position) - 1, 0), len(self.onsets)):
-            following = self.onsets[index + 1] if index + 1 < len(self.onsets) else float("inf")
-            if self.ends[index] < following:
-                return self.ends[index] if self.ends[index] >= position else position
-        return None
+        first = max(bisect_right(self.onsets, position) - 1, 0)
+        pause = bisect_left(self._pauses, first)
+        if pause == len(self._pauses):
+            return None
+        return max(self.ends[self._pauses[pause]], position)
 
 
 def number_of(part: Part, measure: int) -> str:

@@ -80,5 +80,5 @@ class Reading:
 
     def at(self, position: float) -> Segment:
         """The segment in force at a position (quarters)."""
-        index = bisect_right([segment.from_position for segment in self.segments], position)
+        index = bisect_right(self.segments, position, key=lambda segment: segment.from_position)
         return self.segments[max(index - 1, 0)]

@@ -10,7 +10,7 @@ from annotator.keys import interval_in_key, read_key
 from annotator.pitch import UNISON, Interval
 from annotator.reading.model import Reading, Segment
 from annotator.reading.spelling import ReadPitches, may_vary, one_spelling, phrases, starts_at
-from annotator.score.model import SAME_PLACE, Key, Part
+from annotator.score.model import SAME_PLACE, Key, Part, key_at
 
 
 def signature_of(part: Part, key: str = "auto") -> Part:
@@ -70,9 +70,7 @@ def stretch_at(part: Part, reading: Reading, key: str = "auto", *, old_part: boo
     cuts |= {each.position: each.measure for each in keys}
     found: list[Stretch] = []
     for position, measure in sorted(cuts.items()):
-        written = next(
-            (each.fifths for each in reversed(keys) if each.position <= position + SAME_PLACE), None
-        )
+        written = key_at(keys, position)
         segment = reading.at(position)
         wanted = segment.old_part if old_part and segment.old_part is not None else segment.read
         interval = interval_in_key(wanted, written or 0)

@@ -14,6 +14,7 @@ The rules, in the order they are applied:
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from dataclasses import dataclass, replace
 
 from annotator.findings import Finding
@@ -84,10 +85,9 @@ def _events(part: Part, times: NoteTimes) -> list[_Event]:
 
 
 def _measure_at(part: Part, word: WordChange) -> int:
-    measure = word.words.measure
-    while measure + 1 < len(part.measures) and part.measures[measure + 1].start <= word.position:
-        measure += 1
-    return measure
+    first = word.words.measure
+    after = bisect_right(part.measures, word.position, lo=first, key=lambda measure: measure.start)
+    return max(first, after - 1)
 
 
 class _Builder:

@@ -6,6 +6,8 @@ Positions are in quarter notes, as floats. ``offset`` counts from the start of t
 
 from __future__ import annotations
 
+from bisect import bisect_right
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
@@ -120,6 +122,16 @@ class Key:
     fifths: int
     mode: str = ""
     staff: int = 0
+
+
+def key_at(keys: Sequence[Key], position: float) -> int | None:
+    """The fifths in force at ``position`` by ``keys`` in order of position, None before the first of them."""
+    at = bisect_right(keys, position + SAME_PLACE, key=_position)
+    return keys[at - 1].fifths if at else None
+
+
+def _position(key: Key) -> float:
+    return key.position
 
 
 @dataclass(frozen=True, slots=True)

@@ -28,7 +28,7 @@ RECORD = "crookline-marks:"
 """What a record of fingerings begins with, among other text."""
 
 # An insertion of before there were kinds has none.
-_OURS = re.compile(r"<\?crookline begin(?: ([a-z]+))?\?>.*?<\?crookline end\?>", re.DOTALL)
+_INSTRUCTION = re.compile(r"<\?crookline (?:begin(?: ([a-z]+))?|(end))\?>")
 # The last three bits of red, green and blue: no eye sees them.
 _SIGNED = {"partial": (1, 3, 5), "intonation": (1, 3, 6)}
 _HUNDREDTHS = {"partial": "3", "intonation": "7"}
@@ -49,9 +49,38 @@ def between_signs(text: str, kinds: Collection[str] = ()) -> str:
     """``text`` without what stands between our processing instructions; of ``kinds`` only, if given."""
     if BEGIN not in text:
         return text
-    if not kinds:
-        return _OURS.sub("", text)
-    return _OURS.sub(lambda found: "" if found.group(1) in kinds else found.group(), text)
+    pieces: list[str] = []
+    done = 0
+    for start, end in _insertions(text, kinds):
+        pieces.append(text[done:start])
+        done = end
+    pieces.append(text[done:])
+    return "".join(pieces)
+
+
+def _insertions(text: str, kinds: Collection[str]) -> list[tuple[int, int]]:
+    """Where what we put in stands: from each beginning to the end that answers it, the outermost ones.
+
+    A beginning without an end or an end without a beginning is no sign of ours and stays.
+    """
+    found: list[tuple[int, int]] = []
+    open_: list[tuple[int, str | None]] = []
+    for sign in _INSTRUCTION.finditer(text):
+        kind, ends = sign.groups()
+        if not ends:
+            open_.append((sign.start(), kind))
+        elif open_:
+            start, kind = open_.pop()
+            if not kinds or kind in kinds:
+                while found and found[-1][0] > start:
+                    found.pop()
+                found.append((start, sign.end()))
+    return found
+
+
+def without_signs(text: str) -> str:
+    """``text`` without any sign of ours, what stands between them left."""
+    return _INSTRUCTION.sub("", text) if f"<?{TARGET}" in text else text
 
 
 def signed_colour(colour: str, kind: str) -> str:

@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from operator import attrgetter
 
 from lxml import etree
 
@@ -20,6 +21,7 @@ from annotator.score.numbers import (
     LONGEST_TEXT,
     MOST_MEASURES,
     MOST_NOTES,
+    MOST_PARTS,
     text_of,
 )
 from annotator.score.places import Places, find_places
@@ -142,6 +144,8 @@ def read(
     """
     root = score.root
     headers = list(_headers(root))
+    if len(headers) > MOST_PARTS:
+        raise UnreadableScore(f"the file has {len(headers):,} parts, and no more than {MOST_PARTS} are read")
     where = _measures(score)
     findings: list[Finding] = []
     chosen = _choose(headers, wanted, is_trumpet)
@@ -277,7 +281,7 @@ def _read_part(header: Part, where: _Where, score: OpenScore) -> tuple[Part, lis
         header,
         measures=tuple(reader.measures),
         lines=lines.lines(),
-        keys=tuple(reader.keys),
+        keys=tuple(sorted(reader.keys, key=attrgetter("position"))),
         transpositions=tuple(reader.transpositions),
         words=tuple(reader.words),
         sounds=header.sounds + tuple(reader.sounds),
