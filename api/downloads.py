@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from io import BytesIO
-from typing import IO
+from typing import IO, TYPE_CHECKING
 from urllib.parse import quote
 
 from flask import Response, request
@@ -14,6 +14,9 @@ from api import access
 from api.problems import not_ready
 from workers.jobs import Job
 from workers.media import SVG
+
+if TYPE_CHECKING:
+    from _typeshed.wsgi import WSGIEnvironment
 
 DRAWING_POLICY = "default-src 'none'; style-src 'unsafe-inline'; font-src data:; img-src data:"
 
@@ -47,8 +50,16 @@ def _answer(file: tuple[IO[bytes], int], media_type: str, digest: str, shown: st
     response.headers["Content-Disposition"] = shown
     if media_type == SVG:  # a drawing opened by itself runs nothing and fetches nothing
         response.headers["Content-Security-Policy"] = DRAWING_POLICY
-    response.make_conditional(request, accept_ranges=True, complete_length=size)
+    response.make_conditional(_understood(request.environ), accept_ranges=True, complete_length=size)
     return response
+
+
+def _understood(environ: WSGIEnvironment) -> WSGIEnvironment:
+    """The request without a range in a unit that is not understood, which is ignored (RFC 9110, 14.2)."""
+    unit = environ.get("HTTP_RANGE", "bytes").partition("=")[0].strip().lower()
+    if unit == "bytes":
+        return environ
+    return {name: value for name, value in environ.items() if name != "HTTP_RANGE"}
 
 
 def disposition(file_name: str, *, inline: bool = False) -> str:

@@ -8,7 +8,7 @@ from typing import Any
 
 import redis
 from apiflask import APIBlueprint
-from flask import url_for
+from flask import request, url_for
 from kombu.exceptions import OperationalError
 from werkzeug.datastructures import FileStorage
 
@@ -28,6 +28,20 @@ from workers.status import status
 blueprint = APIBlueprint("jobs", __name__, url_prefix="/v1/jobs", tag="Jobs")
 log = logs.logger(__name__)
 
+FORM = "multipart/form-data"
+
+
+@blueprint.before_request
+def form_only() -> None:
+    """A job comes as a form with files; other bodies are refused for what they are (RFC 9110, 15.5.16)."""
+    if request.method == "POST" and request.mimetype not in ("", FORM):
+        raise Problem(
+            415,
+            "unsupported-media-type",
+            f"a job is sent as {FORM}, its scores in the field `files`; this is {request.mimetype}",
+            headers={"Accept": FORM},
+        )
+
 
 @blueprint.post("")
 @blueprint.input(schemas.CreateHeaders, location="headers", arg_name="headers")
@@ -35,7 +49,7 @@ log = logs.logger(__name__)
 @blueprint.output(
     schemas.JobDocument, status_code=202, description="The job is accepted and will be worked on"
 )
-@blueprint.doc(responses=describe.problems(409, 413, 422, 429, 503))
+@blueprint.doc(responses=describe.problems(409, 413, 415, 422, 429, 503))
 def create_job(headers: Mapping[str, str], upload: Mapping[str, Any]) -> Any:
     """Send files to be marked"""
     context = access.context()
@@ -121,6 +135,10 @@ def parse_options(text: str) -> dict[str, Any]:
         raise BadOption(f"the options are not JSON: {error}") from None
     if not isinstance(values, dict):
         raise BadOption("the options must be a JSON object")
+    try:
+        json.dumps(values, ensure_ascii=False).encode()
+    except UnicodeEncodeError:
+        raise BadOption("the options hold half of a character (an escape such as \\ud800 alone)") from None
     results.options_of(values)
     return values
 

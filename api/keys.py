@@ -7,11 +7,15 @@ script can read and no other site's form carries along (``HttpOnly``, ``SameSite
 from __future__ import annotations
 
 from apiflask import APIFlask
-from flask import g, request
+from flask import current_app, g, request
+from flask_limiter.util import get_remote_address
 
 from api.problems import Problem
+from workers import logs
 from workers.context import Context
 from workers.settings import Settings
+
+log = logs.logger(__name__)
 
 LOCAL_OWNER = "local"
 COOKIE = "crookline_key"
@@ -35,13 +39,26 @@ def register(app: APIFlask, context: Context) -> None:
         found = owner_of(request.headers.get("Authorization") or f"Bearer {kept}", settings)
         if found is not None:
             g.owner, g.known = found, True
-        elif request.method != "OPTIONS" and not _open():
+            return
+        if request.headers.get("Authorization") or (kept and not _open()):
+            note_wrong_key()
+        if request.method != "OPTIONS" and not _open():
             raise Problem(
                 401,
                 "key-required",
                 "this service needs a key: send it as `Authorization: Bearer SECRET`",
                 headers={"WWW-Authenticate": 'Bearer realm="crookline"'},
             )
+
+
+def note_wrong_key() -> None:
+    """Note a wrong key, and from where it came. Raises Problem when too many have come from there."""
+    address = get_remote_address()
+    wait = current_app.extensions["crookline-wrong-key"](address)
+    log.warning("wrong key", address=address, path=request.path, refused_for=wait)
+    if wait:
+        detail = f"too many wrong keys have come from {address}; try again in {wait} s"
+        raise Problem(429, "too-many-wrong-keys", detail, headers={"Retry-After": str(wait)})
 
 
 def owner_of(authorization: str, settings: Settings) -> str | None:

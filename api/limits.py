@@ -10,6 +10,7 @@ from apiflask import APIFlask
 from flask import Response, g, request
 from flask_limiter import Limiter, RateLimitExceeded
 from flask_limiter.util import get_remote_address
+from limits import parse
 
 from api.front import turn
 from api.keys import OPEN_ENDPOINTS
@@ -35,6 +36,20 @@ def register(app: APIFlask, context: Context) -> None:
     for endpoint in UPLOADS:
         view = cast("Callable[..., Any]", app.view_functions[endpoint])
         app.view_functions[endpoint] = uploads(view)
+
+    wrong = parse(settings.wrong_keys)
+
+    def wrong_key(address: str) -> int:
+        """Count a wrong key; gives how many seconds its sender has to wait before the next, or 0."""
+        try:
+            if limiter.limiter.hit(wrong, "wrong-key", address):
+                return 0
+            over = limiter.limiter.get_window_stats(wrong, "wrong-key", address)
+            return max(1, round(over.reset_time - time.time()))
+        except Exception:  # whatever the storage raises: without Redis nobody counts
+            return 0
+
+    app.extensions["crookline-wrong-key"] = wrong_key
 
     @app.errorhandler(RateLimitExceeded)
     def exceeded(error: RateLimitExceeded) -> Response:

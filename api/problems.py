@@ -30,6 +30,8 @@ MEANINGS = {
     "bad-upload": "What was sent cannot become a job: there is no score in it that can be worked on.",
     "too-large": "The request, or what it unpacks to, goes beyond a limit of this service.",
     "invalid-request": "The request's fields are not as described; `errors` names each.",
+    "unsupported-media-type": "The request's body is of a kind not taken here; `Accept` says which is.",
+    "too-many-wrong-keys": "Too many wrong keys came from this address; `Retry-After` says when to go on.",
     "wrong-host": "The service is not known under the name in the `Host` field.",
     "cross-site": "A browser sent this for a page of another site, whose origin is not allowed.",
     "key-required": "The request needs a key: `Authorization: Bearer SECRET`.",

@@ -84,8 +84,9 @@ def send_score(job: Job, part: Part, file: str, digest: str, suffix: str = "") -
     """A score of a job in the media type asked for, its own by default. Raises Problem."""
     own = MXL if file.endswith(".mxl") else MUSICXML
     accepted = request.accept_mimetypes
-    wanted = accepted.best_match([own, MUSICXML, MXL]) if accepted else own
-    if wanted is None:
+    # The most specific of the ranges given decides on each type (RFC 9110, 12.5.1); its own goes first.
+    wanted = max(own, MUSICXML, MXL, key=accepted.quality) if accepted else own
+    if accepted and not accepted.quality(wanted):
         raise Problem(406, "not-acceptable", f"there is {MUSICXML} and {MXL}, and {accepted} is neither")
     stem, _, ending = part.name.rpartition(".")
     if wanted == own:

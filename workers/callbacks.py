@@ -30,7 +30,8 @@ from workers.status import Status
 
 SECONDS = 5.0
 KEY_ID = "crookline"
-NAT64 = ip_network("64:ff9b::/96")  # IPv4 addresses as RFC 6052 writes them
+# IPv6 networks that write an IPv4 address at their end: RFC 6052, RFC 8215, and RFC 4291, 2.5.5.1.
+WITH_IPV4 = tuple(map(ip_network, ("64:ff9b::/96", "64:ff9b:1::/48", "::/96")))
 COMPONENTS = ("@method", "@target-uri", "content-digest", "content-type")
 
 
@@ -92,7 +93,7 @@ def message(job: Job, status: Status, secret: str, now: float) -> Message:
 
 def sign(url: str, headers: Mapping[str, str], secret: bytes, created: int) -> dict[str, str]:
     """The two fields of a signature over a POST to ``url`` with these fields (RFC 9421, 2.5 and 3.3.3)."""
-    values = {"@method": "POST", "@target-uri": url} | {
+    values = {"@method": "POST", "@target-uri": target_uri(url)} | {
         name.lower(): value for name, value in headers.items()
     }
     covered = " ".join(f'"{name}"' for name in COMPONENTS)
@@ -100,6 +101,20 @@ def sign(url: str, headers: Mapping[str, str], secret: bytes, created: int) -> d
     base = signature_base([(name, values[name]) for name in COMPONENTS], parameters)
     signed = base64.b64encode(hmac_sha256(secret, base)).decode()
     return {"Signature-Input": f"sig={parameters}", "Signature": f"sig=:{signed}:"}
+
+
+def target_uri(url: str) -> str:
+    """The address as the one who is asked puts it together (RFC 9421, 2.2.2; RFC 9110, 4.2.3 and 7.1).
+
+    Scheme and host in small letters, no default port, at least ``/`` for a path, no fragment.
+    """
+    parts = urlsplit(url)
+    host = parts.hostname or ""
+    host = f"[{host}]" if ":" in host else host
+    default = {"http": 80, "https": 443}[parts.scheme]
+    port = f":{parts.port}" if parts.port not in (None, default) else ""
+    query = f"?{parts.query}" if "?" in url.partition("#")[0] else ""
+    return f"{parts.scheme}://{host}{port}{parts.path or '/'}{query}"
 
 
 def signature_base(components: Iterable[tuple[str, str]], parameters: str) -> bytes:
@@ -185,7 +200,7 @@ def is_public(address: str) -> bool:
     found = ip_address(address.partition("%")[0])
     inner = [getattr(found, name, None) for name in ("ipv4_mapped", "sixtofour")]
     inner += getattr(found, "teredo", None) or ()
-    if found in NAT64:
+    if any(found in network for network in WITH_IPV4):
         inner.append(ip_address(int(found) & 0xFFFF_FFFF))
     if any(other is not None and not other.is_global for other in inner):
         return False

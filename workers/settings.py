@@ -105,6 +105,7 @@ class Settings:
     ``task_memory``: a part that wants more bytes than this is given up; 0 for no limit.
     ``redelivery_seconds``: after this long the queue hands a message of a vanished worker out again.
     ``stale_seconds``: a part that no worker has and that waits in no queue is sent again after this long.
+    ``wrong_keys``: how many wrong keys one address may send before it has to wait.
     ``stop_seconds``: how long an ending service lets the work at hand be finished.
     ``sweep_seconds``, ``expire_seconds``: how often lost work is looked for, and old jobs are removed.
     ``keep_days``: a job is removed this long after it was made.
@@ -144,6 +145,7 @@ class Settings:
     keep_days: float = 7.0
     rate: str = "1200 per minute"
     upload_rate: int = 4000 * MEGABYTE
+    wrong_keys: str = "30 per minute"
     streams: AtLeastOne = 1000
     owner_streams: AtLeastOne = 50
     hosts: Words = ()

@@ -65,6 +65,7 @@ def enter_key() -> Any:
     """Keep a key in this browser, for links and pictures that cannot send it in a header."""
     secret = request.form.get("key", "").strip()
     if keys.owner_of(f"Bearer {secret}", access.context().settings) is None:
+        keys.note_wrong_key()
         return make_response(render("key.html", wrong=True), 401)
     response = make_response(redirect(url_for("page.home"), 303))
     response.set_cookie(keys.COOKIE, secret, httponly=True, samesite="Strict", secure=request.is_secure)

@@ -193,6 +193,27 @@ class TestNegotiation:
         path = job["parts"][1]["links"]["annotated"]
         assert client.get(path, headers={"Accept": "*/*"}).headers["Content-Type"] == MXL
 
+    @pytest.mark.parametrize(
+        ("accept", "kind"),
+        [
+            (f"{MUSICXML};q=0.1, */*", MXL),  # 12.5.1: the more specific range decides on a type
+            (f"{MUSICXML};q=0, application/*", MXL),
+            ("application/*;q=0.2", MUSICXML),
+            (f"*/*;q=0.1, {MXL};q=0.3", MXL),
+        ],
+    )
+    def test_wildcards_count_as_the_standard_says(
+        self, client: httpx.Client, job: dict[str, Any], accept: str, kind: str
+    ) -> None:
+        path = job["parts"][0]["links"]["annotated"]
+        assert client.get(path, headers={"Accept": accept}).headers["Content-Type"] == kind
+
+    def test_a_range_in_an_unknown_unit_is_ignored(self, client: httpx.Client, job: dict[str, Any]) -> None:
+        # 14.2
+        path = job["parts"][0]["links"]["annotated"]
+        answer = client.get(path, headers={"Range": "measures=2-7"})
+        assert (answer.status_code, answer.content) == (200, client.get(path).content)
+
     def test_what_there_is_not_is_refused(self, client: httpx.Client, job: dict[str, Any]) -> None:
         # 15.5.7
         path = job["parts"][0]["links"]["annotated"]
@@ -228,6 +249,16 @@ class TestNames:
 
 class TestUploads:
     """What must not get in."""
+
+    @pytest.mark.parametrize("kind", ["application/json", "application/xml", "text/plain", MUSICXML])
+    def test_a_body_of_another_kind_is_refused_as_such(self, client: httpx.Client, kind: str) -> None:
+        # RFC 9110, 15.5.16
+        answer = client.post("/v1/jobs", content=b"{}", headers={"Content-Type": kind})
+        assert (answer.status_code, answer.headers["Accept"]) == (415, "multipart/form-data")
+
+    @pytest.mark.parametrize("options", ['{"part": "\\ud800"}', '{"part": ["\\udfff x"]}'])
+    def test_half_a_character_is_refused(self, client: httpx.Client, options: str) -> None:
+        assert post(client, ("a.xml", score("F")), options=options).status_code == 422
 
     @pytest.mark.parametrize(
         "name", ["../up.xml", "a/../../up.xml", "/etc/up.xml", "C:\\up.xml", "..\\up.xml"]

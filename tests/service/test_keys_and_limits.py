@@ -100,6 +100,36 @@ def test_one_owners_idempotency_key_is_not_anothers(keyed: Service) -> None:
     assert len(ids) == 2
 
 
+def test_wrong_keys_are_counted_and_their_address_is_logged(tmp_path: Path) -> None:
+    digest = sha256(b"right").hexdigest()
+    environment = {"CROOKLINE_KEYS": f"pit:{digest}", "CROOKLINE_WRONG_KEYS": "5 per minute"}
+    with (
+        started(tmp_path, "--workers", "1", environment=environment) as guarded,
+        guarded.client() as client,
+    ):
+        tries = [client.get("/v1/jobs", headers={"Authorization": f"Bearer {n}"}) for n in range(8)]
+        assert [answer.status_code for answer in tries] == [401] * 5 + [429] * 3
+        assert 0 < int(tries[-1].headers["Retry-After"]) <= 60
+        assert client.get("/v1/jobs").status_code == 401  # no key is no wrong key
+        assert client.get("/v1/jobs", headers={"Authorization": "Bearer right"}).status_code == 200
+        assert "127.0.0.1" in next(
+            line for line in guarded.log.read_text().splitlines() if "wrong key" in line
+        )
+
+
+def test_a_proxy_that_is_trusted_is_believed_and_no_other(tmp_path: Path) -> None:
+    digest = sha256(b"right").hexdigest()
+    told = {"X-Forwarded-Proto": "https", "X-Forwarded-For": "192.0.2.1"}
+    for trusted, secure in (("127.0.0.1", True), ("192.0.2.9", False)):
+        environment = {"CROOKLINE_KEYS": f"pit:{digest}", "CROOKLINE_TRUSTED_PROXIES": trusted}
+        with (
+            started(tmp_path / trusted, "--workers", "1", environment=environment) as behind,
+            behind.client() as client,
+        ):
+            answer = client.post("/key", data={"key": "right"}, headers=told)
+            assert ("Secure" in answer.headers["Set-Cookie"]) is secure
+
+
 def test_owners_share_the_workers_fairly(keyed: Service) -> None:
     # All jobs go through the bulk queue here, and there is one worker.
     with as_owner(keyed, "pit") as pit, as_owner(keyed, "library") as library:

@@ -9,7 +9,15 @@ from typing import Any
 import pytest
 
 from workers import callbacks
-from workers.callbacks import NotDelivered, PublicOnly, fault_of, hmac_sha256, is_public, signature_base
+from workers.callbacks import (
+    NotDelivered,
+    PublicOnly,
+    fault_of,
+    hmac_sha256,
+    is_public,
+    signature_base,
+    target_uri,
+)
 
 
 def test_the_signature_of_the_standards_own_example() -> None:
@@ -73,6 +81,8 @@ def test_an_address_that_can_be_written(url: str) -> None:
             "::ffff:10.0.0.1",
             "2002:7f00:1::",
             "64:ff9b::7f00:1",
+            "64:ff9b:1::7f00:1",
+            "::127.0.0.1",
             "192.0.2.1",
             "2001:db8::1",
         ),
@@ -118,3 +128,19 @@ def test_one_private_address_among_public_ones_is_refused(monkeypatch: pytest.Mo
     monkeypatch.setattr(callbacks, "resolve", lambda host, port: ["93.184.216.34", "10.0.0.1"])
     with pytest.raises(NotDelivered, match=r"10\.0\.0\.1"):
         PublicOnly(private=False).connect_tcp("library.example", 443)
+
+
+@pytest.mark.parametrize(
+    ("url", "seen"),
+    [
+        ("HTTP://Library.Example/Hook?Job=1#top", "http://library.example/Hook?Job=1"),
+        ("https://library.example:443", "https://library.example/"),
+        ("http://library.example:8080/?", "http://library.example:8080/?"),
+        ("http://[2001:DB8::1]:80/a", "http://[2001:db8::1]/a"),
+    ],
+)
+def test_what_is_signed_is_the_address_that_the_receiver_sees(url: str, seen: str) -> None:
+    # RFC 9421, 2.2.2, with RFC 9110, 4.2.3: scheme and host in small letters, no default port, no fragment.
+    assert not fault_of(url)
+    assert target_uri(url) == seen
+    assert target_uri(seen) == seen
