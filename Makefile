@@ -13,7 +13,7 @@ help:
 	@echo "make venv   .venv with the crookline command in it"
 	@echo "make demo   the main job: demo_scores/ through the embedded service, into demo_output/"
 	@echo "make test   all tests (TESTS=tests/unit for some)"
-	@echo "make lint   ruff and mypy --strict"
+	@echo "make lint   ruff, mypy --strict, bandit"
 	@echo "make bench  timings, never asserted"
 
 $(VENV)/.runtime: requirements.txt requirements-build.txt pyproject.toml
@@ -44,6 +44,7 @@ lint: venv-dev
 	$(BIN)/ruff check .
 	$(BIN)/ruff format --check .
 	$(BIN)/mypy
+	$(BIN)/python -m bandit --quiet --recursive --configfile pyproject.toml annotator workers api
 
 format: venv-dev
 	$(BIN)/ruff check --fix .
