@@ -6,10 +6,11 @@ import re
 from dataclasses import replace
 from functools import lru_cache
 
+from annotator.reading.clauses import Clause, whole
 from annotator.reading.crooks import BY_ID, CROOKS, Crook, crook_named_after
-from annotator.reading.headings import Statement, bare_crooks, instrument, is_other, statements
+from annotator.reading.headings import Statement, bare_crooks, statements
 from annotator.reading.lexemes import Sentence, sentence
-from annotator.reading.note_names import Note, note_at
+from annotator.reading.note_names import Note
 from annotator.reading.said import Named
 from annotator.reading.vocabulary import table
 
@@ -26,9 +27,14 @@ def read_heading(text: str, *, title: bool = False) -> Named | None:
     said = sentence(text)
     if title and is_title(said):
         return None
-    found = [each for each in statements(said) if each.notes]
-    if not found and not any(_names_something(said, at) for at in range(len(said.lexemes))):
-        found = list(bare_crooks(said))
+    heading = whole(said)
+    trumpets = statements(heading)
+    found = [each for each in trumpets if each.notes]
+    if found and not trumpets[0].notes:
+        # "Trumpet or Cornet in B♭"
+        found[0] = replace(found[0], family=trumpets[0].family)
+    if not found and not any(_is_name(heading, place) for place in heading.places()):
+        found = list(bare_crooks(heading))
     return None if not found else named(said, found)
 
 
@@ -40,13 +46,14 @@ def heading_not_read(text: str, *, title: bool = False) -> str:
     said = sentence(text)
     if is_title(said) or read_heading(text) is not None:
         return ""
-    for at, lexeme in enumerate(said.lexemes):
-        if not lexeme.family:
-            continue
-        for behind in range(at + 1, len(said.lexemes)):
-            note = note_at(said.lexemes, behind)
-            if note is not None and not note.little and (not note.letter or said.lexemes[behind].capital):
-                return " ".join(text.split())
+    heading = whole(said)
+    for place in heading.places():
+        lexeme = said.lexemes[place]
+        if lexeme.family:
+            behind = heading.part(place + 1, heading.last)
+            letters = (note for note in behind.notes() if not note.little or said.lexemes[note.first].capital)
+            if any(not note.letter or said.lexemes[note.first].capital for note in letters):
+                return heading.text
     return ""
 
 
@@ -55,8 +62,8 @@ def is_title(said: Sentence) -> bool:
     return any(lexeme.can_be("title") for lexeme in said.lexemes)
 
 
-def _names_something(said: Sentence, at: int) -> bool:
-    return bool(instrument(said.lexemes, at)) or is_other(said.lexemes, at)
+def _is_name(clause: Clause, place: int) -> bool:
+    return bool(clause.instrument(place)) or clause.other(place)
 
 
 def named(said: Sentence, found: list[Statement]) -> Named:
@@ -120,7 +127,7 @@ def sound_crook(sound: str) -> Crook | None:
 @lru_cache(maxsize=2048)
 def family_in(text: str) -> str:
     """``trumpet``, ``piccolo``, ``cornet``, ``flugelhorn``, ``posthorn`` as a text names it, or ``""``."""
-    return next((each.family for each in statements(sentence(text))), "")
+    return next((each.family for each in statements(whole(sentence(text)))), "")
 
 
 @lru_cache(maxsize=4096)
@@ -132,9 +139,10 @@ def is_trumpet(name: str, sound: str = "") -> bool:
     said = sentence(name)
     if _is_none(said, name):
         return False
-    if statements(said):
+    heading = whole(said)
+    if statements(heading):
         return True
-    if any(is_other(said.lexemes, at) for at in range(len(said.lexemes))):
+    if any(map(heading.other, heading.places())):
         return False
     return sound.strip().lower() in table()["sounds"]
 
@@ -143,7 +151,8 @@ def is_trumpet(name: str, sound: str = "") -> bool:
 def is_other_instrument(name: str, sound: str = "") -> bool:
     """Whether a part of this name and ``<instrument-sound>`` says that it is for something else."""
     said = sentence(name)
-    if _is_none(said, name) or any(is_other(said.lexemes, at) for at in range(len(said.lexemes))):
+    heading = whole(said)
+    if _is_none(said, name) or any(map(heading.other, heading.places())):
         return True
     return bool(sound.strip()) and sound.strip().lower() not in table()["sounds"]
 

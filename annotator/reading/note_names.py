@@ -135,7 +135,9 @@ def _accidental(lexemes: tuple[Lexeme, ...], at: int, name: Lexeme) -> tuple[int
     if not kind:
         return None
     if lexeme.text == "b" and (
-        (lexeme.capital and len(name.text) == 1) or index > at or (lexeme.gap and len(name.text) == 1)
+        (lexeme.capital and (len(name.text) == 1 or not name.capital))
+        or index > at
+        or (lexeme.gap and len(name.text) == 1)
     ):
         return None
     last = index + 1

@@ -8,6 +8,19 @@ from annotator.reading.said import Players
 _BESIDE = ("mute", "mute_off", "open", "manner", "article", "small", "in", "to")
 
 
+_MOST = 4  # players on a staff
+
+
+def _names_a_player(said: Sentence, index: int) -> bool:
+    """Whether a number is a player's: not "in 3", "4/4", "No. 3"."""
+    before = said.lexemes[index - 1] if index else None
+    after = said.lexemes[index + 1] if index + 1 < len(said.lexemes) else None
+    return not (
+        (before is not None and (before.can_be("in", "numbering") or before.text == "/"))
+        or (after is not None and after.text == "/")
+    )
+
+
 def players_in(said: Sentence) -> Players | None:
     """The players a text names, or None where it names nobody or speaks of something else.
 
@@ -29,7 +42,7 @@ def players_in(said: Sentence) -> Players | None:
             manner = manner or "divided"
         elif lexeme.can_be("solo"):
             manner = manner or "solo"
-        elif number and index <= 4 and not lexeme.can_be("notes", "count"):
+        elif 0 < number <= _MOST and not lexeme.can_be("notes", "count") and _names_a_player(said, index):
             numbers.append(number)
         elif lexeme.kind == "word" and not lexeme.can_be(*_BESIDE, "and"):
             strange = True

@@ -1,0 +1,51 @@
+"""Words that may change the crook and were not understood: to be told, never passed over."""
+
+from __future__ import annotations
+
+from annotator.reading.clauses import Clause
+from annotator.reading.note_names import Note
+
+# Beside a word for a change these say nothing of what is changed.
+_NOTHING = ("change", "article", "small", "ordinal", "count", "both", "all")
+
+
+def speaks_of_crooks(clause: Clause, *, after_change: bool = False) -> bool:
+    """True where words that were not understood may change the crook.
+
+    A change word, a preposition with a note's name, or a trumpet's name with a key; not where a key of the
+    piece, a title, a mute, a sign of the form or anything else that may be changed or taken stands there.
+    ``after_change``: they are what is left behind a change that was read.
+    """
+    if clause.has("title", "mode") or (clause.has("mute", "object") and not clause.has("key")):
+        return False
+    notes = [note for note in clause.notes() if _shows(clause, note)]
+    led = any(_is_led(clause, note) for note in notes)
+    if clause.has("announce") and not after_change:
+        return True
+    if clause.has("form") or (clause.has("from") and all(note.letter for note in notes)):
+        return False  # a way through the score, from letter to letter
+    return led if after_change else _by_verb(clause, notes, led=led)
+
+
+def _by_verb(clause: Clause, notes: list[Note], *, led: bool) -> bool:
+    trumpet = any(clause.instrument(place) and clause.note(place) is None for place in clause.places())
+    if clause.has("change"):
+        alone = all(lexeme.kind != "word" or lexeme.can_be(*_NOTHING) for lexeme in clause.lexemes())
+        return alone or trumpet or bool(notes) or clause.has("to", "key")
+    if clause.has("take"):
+        return (trumpet and bool(notes)) or led or clause.has("key")
+    named = any(lexeme.family for lexeme in clause.lexemes())
+    if clause.has("tempo", "manner", "numbering") and not named:
+        return False
+    return led or (bool(notes) and (named or clause.has("key")))
+
+
+def _shows(clause: Clause, note: Note) -> bool:
+    """Whether a note's name is no little word and, where it is a letter, a capital."""
+    lexeme = clause.at(note.first)
+    return not note.little and not (note.letter and lexeme is not None and not lexeme.capital)
+
+
+def _is_led(clause: Clause, note: Note) -> bool:
+    lexeme = clause.at(note.first - 1)
+    return lexeme is not None and lexeme.can_be("in", "to") and len(lexeme.text) > 1
