@@ -20,7 +20,7 @@ from lxml import etree
 
 import annotator
 from annotator.annotation import stripped
-from annotator.options import MARKS
+from annotator.registry.mark_rows import MARK_NAMES
 from annotator.score.source import open_source
 from annotator.transposed import transposed_part
 from tests.reference import consumers
@@ -38,7 +38,7 @@ DRAWN = ("04", "05", "06")
 """The demo parts that have every kind of mark between them: trills, two players on a staff, crossings."""
 RESAVED = ("01", "02", "04", "05", "06", "08", "09")
 """The demo parts that are saved by every program: two crooks, trills, chords, a compressed file, UTF-16."""
-OPTIONS = annotator.Options(mark=MARKS)
+OPTIONS = annotator.Options(mark=MARK_NAMES)
 
 pytestmark = [
     pytest.mark.skipif(
@@ -60,7 +60,7 @@ def cases() -> tuple[str, ...]:
     for path in (*DEMO, *SUITE):
         data = open_source(path.read_bytes()).xml
         every = tuple(part_ids(data)) if path in SUITE else ()
-        options = annotator.Options(mark=MARKS, part=every)
+        options = annotator.Options(mark=MARK_NAMES, part=every)
         name = path.name.partition("_")[0].partition("-")[0]
         (folder() / f"{name}.musicxml").write_bytes(data)
         (folder() / f"{name}.marked.musicxml").write_bytes(annotator.annotate(data, options).data)
