@@ -7,7 +7,7 @@ TESTS ?= tests
 # stay in one process, which starts a server once for them. SPREAD= runs all in one, to follow them.
 SPREAD ?= --numprocesses 3 --dist loadfile
 
-.PHONY: help venv venv-dev demo test bench lint format clean requirements
+.PHONY: help venv venv-dev demo test bench load lint format clean requirements
 
 help:
 	@echo "make venv   .venv with the crookline command in it"
@@ -39,6 +39,10 @@ test: venv-dev
 
 bench: venv-dev
 	$(BIN)/python -m tests.bench
+
+# A thousand parts from twenty clients, beside one that misbehaves in each of several ways.
+load: venv-dev
+	$(BIN)/python -m tests.bench.load
 
 lint: venv-dev
 	$(BIN)/ruff check .
