@@ -18,6 +18,7 @@ from annotator.played import PlayedLine, PlayedPart
 from annotator.reading import is_trumpet, segments
 from annotator.reading.names import is_other_instrument
 from annotator.reading.players import with_players
+from annotator.reading.section import Section
 from annotator.reading.stretches import stretch_at
 from annotator.score.model import Line, Note, Ornament, Part, Score, key_at
 from annotator.score.places import Places
@@ -89,12 +90,13 @@ def _unknown(count: int) -> Finding:
 def _decide(source: Source, written: tuple[str, Places, Order], score: Score, options: Options) -> Prepared:
     instrument = load(options.instrument) if isinstance(options.instrument, str) else options.instrument
     clock = Clock(score.tempos)
-    played = tuple(_play(part, score, instrument, clock, options) for part in score.parts)
+    section = Section(score.parts, score.others, clock)
+    played = tuple(_play(part, section, instrument, clock, options) for part in score.parts)
     return Prepared(source, *written, score, instrument, played, clock)
 
 
-def _play(part: Part, score: Score, instrument: Instrument, clock: Clock, options: Options) -> PlayedPart:
-    reading = segments(part, instrument, options.crook, score.parts)
+def _play(part: Part, section: Section, instrument: Instrument, clock: Clock, options: Options) -> PlayedPart:
+    reading = segments(part, instrument, options.crook, section, clock)
     at = stretch_at(part, reading, options.key)
     lines = []
     findings = list(reading.findings)

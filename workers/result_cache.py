@@ -15,7 +15,7 @@ import orjson
 import annotator
 from annotator.fingering.profile import load_profile
 from annotator.instruments import load
-from annotator.reading.overrides import parse_crook_option
+from annotator.reading.overrides import read_crook_option
 from workers.files import Files
 
 FOLDER = "results"
@@ -70,5 +70,5 @@ def options_of(values: Mapping[str, Any]) -> annotator.Options:
     options = annotator.Options.from_mapping(values)
     load(str(options.instrument))
     load_profile(options.profile)
-    parse_crook_option(options.crook)
+    read_crook_option(options.crook)
     return options

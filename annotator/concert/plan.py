@@ -9,11 +9,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
+from annotator.change_times import needs
 from annotator.concert.choice import cheapest
 from annotator.concert.fitness import UNIT, Fitness, fitness, weight
 from annotator.concert.load import Load, course_of, load_of_line, together
 from annotator.concert.reasons import piece_sentence
-from annotator.concert.rests import crook_changes, needs, rest_findings
+from annotator.concert.rests import crook_changes, rest_findings
 from annotator.deciding import Prepared, prepare, prepare_tree
 from annotator.errors import BadOption, NoTrumpetPart
 from annotator.findings import Finding

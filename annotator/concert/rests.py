@@ -1,4 +1,4 @@
-"""Is there rest enough to change the instrument or the mute? The seconds needed are in ``rests.toml``."""
+"""Is there rest enough to change the instrument or the mute? The words for mutes are in ``rests.toml``."""
 
 from __future__ import annotations
 
@@ -12,12 +12,12 @@ from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
+from annotator.change_times import INSTRUMENT, MUTE_IN, MUTE_OUT, needs
 from annotator.findings import Finding
 from annotator.played import PlayedPart
 from annotator.score.model import SAME_PLACE, Line
 from annotator.timing import Clock
 
-INSTRUMENT, MUTE_IN, MUTE_OUT = "instrument", "mute-in", "mute-out"
 _SAID = {
     MUTE_IN: "putting the mute in",
     MUTE_OUT: "taking the mute out",
@@ -25,17 +25,7 @@ _SAID = {
 
 
 @dataclass(frozen=True, slots=True)
-class Need:
-    """A row of the table: ``seconds`` of rest that a change of this ``kind`` wants, and ``why``."""
-
-    kind: str
-    seconds: float
-    unit: str
-    why: str
-
-
-@dataclass(frozen=True, slots=True)
-class Change:
+class TimedChange:
     """A change asked for: in measure index ``measure``, at ``position`` (quarters), with ``rest`` seconds
     between the notes on either side (infinite where one side has none)."""
 
@@ -44,13 +34,6 @@ class Change:
     measure: int
     rest: float
     text: str
-
-
-@lru_cache(maxsize=1)
-def needs() -> dict[str, Need]:
-    """The table by kind."""
-    rows = _table()["change"]
-    return {row["kind"]: Need(row["kind"], float(row["seconds"]), row["unit"], row["why"]) for row in rows}
 
 
 def rest_around(lines: Sequence[Line], position: float, clock: Clock) -> float:
@@ -67,7 +50,7 @@ def rest_around(lines: Sequence[Line], position: float, clock: Clock) -> float:
     return max(0.0, clock.seconds(min(after)) - clock.seconds(ended))
 
 
-def mute_changes(played: PlayedPart, clock: Clock) -> list[Change]:
+def mute_changes(played: PlayedPart, clock: Clock) -> list[TimedChange]:
     """Every place where words ask for a mute or for its removal."""
     part = played.part
     found = []
@@ -77,15 +60,15 @@ def mute_changes(played: PlayedPart, clock: Clock) -> list[Change]:
             continue
         # Words of a change stand where the hand is free, in the rest, or over the first note with it.
         rest = rest_around(part.lines, words.position, clock)
-        found.append(Change(kind, words.position, words.measure, rest, words.text))
+        found.append(TimedChange(kind, words.position, words.measure, rest, words.text))
     return found
 
 
-def crook_changes(played: PlayedPart, clock: Clock) -> list[Change]:
+def crook_changes(played: PlayedPart, clock: Clock) -> list[TimedChange]:
     """Every place where the crook changes: a player with the instrument named would change it there."""
     segments = played.reading.segments
     return [
-        Change(
+        TimedChange(
             INSTRUMENT,
             segment.from_position,
             segment.from_measure_index,

@@ -5,14 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import replace
 
-from annotator.reading.evidence import number_of
 from annotator.reading.model import Segment
 from annotator.score.model import Part
 
 
 def cut_at_bass_clefs(part: Part, segments: tuple[Segment, ...]) -> Iterator[tuple[Segment, bool]]:
     """The segments cut where the bass clef begins and ends, and whether each piece stands in it."""
-    clefs = [clef for clef in part.clefs if clef.staff == 1]
+    staff = part.lines[0].staff if part.lines else 1
+    clefs = [clef for clef in part.clefs if clef.staff == staff]
     if not any(clef.sign == "F" for clef in clefs):
         yield from ((segment, False) for segment in segments)
         return
@@ -38,8 +38,8 @@ def _piece(part: Part, segment: Segment, start: float, first: int, *, end: float
         segment,
         from_position=start,
         to_position=end,
-        from_measure=number_of(part, first),
-        to_measure=number_of(part, max(last, first)),
+        from_measure=part.measure_number(first),
+        to_measure=part.measure_number(max(last, first)),
         from_measure_index=first,
         to_measure_index=max(last, first),
     )
@@ -47,10 +47,10 @@ def _piece(part: Part, segment: Segment, start: float, first: int, *, end: float
 
 def same_reading(one: Segment, other: Segment) -> bool:
     """True when two neighbouring pieces are read alike, for the same reason."""
-    return (one.crook, one.read, one.evidence, one.family) == (
+    return (one.crook, one.read, one.grounds, one.family) == (
         other.crook,
         other.read,
-        other.evidence,
+        other.grounds,
         other.family,
     )
 

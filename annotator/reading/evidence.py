@@ -1,117 +1,80 @@
-"""What in a part speaks about its crook: names, headings, words, and when its notes sound."""
+"""What in a part speaks about its crook: names, headings, and words with the place where they take effect."""
 
 from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
-from dataclasses import dataclass
-from functools import cached_property
-from itertools import accumulate
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from itertools import groupby
 
-from annotator.reading.changes import read_change
+from annotator.change_times import CROOK, INSTRUMENT, PHRASE, needs
+from annotator.reading.changes import read_change, read_words
+from annotator.reading.model import Evidence
 from annotator.reading.names import read_heading
+from annotator.reading.note_times import NoteTimes, Silence
 from annotator.reading.said import Change, Named
-from annotator.score.model import Part, Words
+from annotator.score.model import Part, Transposition, Words
 
 
 @dataclass(frozen=True, slots=True)
 class Source:
-    """A text that names a crook. ``label`` says which, for people."""
+    """A text that names a crook."""
 
-    label: str
+    evidence: Evidence
     named: Named
 
 
 @dataclass(frozen=True, slots=True)
-class WordChange:
-    """A change word at its place. ``position`` is where it takes effect, in quarters."""
+class PlacedChange:
+    """A change of words at its place. ``position``: where it takes effect, in quarters; ``rest``: the silence
+    it is made in there; ``passed_over``: rests before that were too short."""
 
     position: float
     words: Words
     change: Change
-    label: str
+    named: Named
+    evidence: Evidence
+    rest: Silence
+    passed_over: tuple[Silence, ...] = ()
+
+    @property
+    def need(self) -> float:
+        """The seconds it wants."""
+        return needs()[INSTRUMENT if self.named.family else CROOK].seconds
 
 
-class NoteTimes:
-    """When the notes of a part sound, all its lines together. Grace notes are left out."""
-
-    def __init__(self, part: Part) -> None:
-        self._part = part
-
-    @cached_property
-    def _spans(self) -> list[tuple[float, float]]:
-        # Only a part that changes its crook asks when notes sound.
-        return sorted(
-            (note.onset, note.onset + note.duration)
-            for line in self._part.lines
-            for note in line.notes
-            if not note.grace
-        )
-
-    @cached_property
-    def onsets(self) -> list[float]:
-        """Where notes begin, in order."""
-        return [onset for onset, _ in self._spans]
-
-    @cached_property
-    def ends(self) -> list[float]:
-        """For each onset the latest end of all notes up to this one."""
-        return list(accumulate((end for _, end in self._spans), max))
-
-    def silent_between(self, one: float, other: float) -> bool:
-        """True when no note begins from the earlier position up to, not including, the later one."""
-        early, late = min(one, other), max(one, other)
-        return bisect_left(self.onsets, early) == bisect_left(self.onsets, late)
-
-    def before(self, position: float) -> float:
-        """The end of what sounds or began before ``position``; minus infinity where nothing did."""
-        index = bisect_left(self.onsets, position)
-        return self.ends[index - 1] if index else float("-inf")
-
-    def next_onset(self, position: float) -> float:
-        """The first onset at or after ``position``; infinity where there is none."""
-        index = bisect_left(self.onsets, position)
-        return self.onsets[index] if index < len(self.onsets) else float("inf")
-
-    @cached_property
-    def _pauses(self) -> list[int]:
-        """The numbers of the onsets after which all notes end before the next one begins."""
-        following = (*self.onsets[1:], float("inf"))
-        return [
-            index for index, (end, later) in enumerate(zip(self.ends, following, strict=False)) if end < later
-        ]
-
-    def next_rest(self, position: float) -> float | None:
-        """Where the first rest after ``position`` begins, or None when the notes never pause."""
-        first = max(bisect_right(self.onsets, position) - 1, 0)
-        pause = bisect_left(self._pauses, first)
-        if pause == len(self._pauses):
-            return None
-        return max(self.ends[self._pauses[pause]], position)
+def speaks_to(named: Named, players: Sequence[int]) -> Named | None:
+    """What ``named`` tells one of these players (none: anyone), or None where it speaks to others only."""
+    if not players:
+        return named
+    told = (named, *named.further)
+    own = (each for each in told if not set(each.players).isdisjoint(players))
+    return next(own, None) or next((each for each in told if not each.players), None)
 
 
-def number_of(part: Part, measure: int) -> str:
-    """What the file numbers a measure with."""
-    return part.measures[measure].number if 0 <= measure < len(part.measures) else str(measure + 1)
-
-
-def headings(part: Part) -> tuple[Source, ...]:
+def headings(part: Part, players: Sequence[int] = ()) -> tuple[Source, ...]:
     """The texts that name the crook the part begins with, the one closest to the music first.
 
     Words over the first measure come before the part's name, that before its abbreviation, the names
-    of its instruments and the credits (in which titles of works are passed over).
+    of its instruments and the credits (in which titles of works are passed over). ``players``: the
+    numbers that the reader answers to, none for anyone.
     """
     found = [
-        Source(_label(words, part), change.named)
-        for words in part.words
-        if is_heading(words) and (change := read_change(words.text)) is not None and change.named.note
+        Source(_of_words(words, part), named)
+        for words in texts(part)
+        if is_heading(words)
+        and (change := read_change(words.text)) is not None
+        and (named := speaks_to(change.named, players)) is not None
+        and named.note
     ]
-    texts = [("part name", part.name, False), ("part abbreviation", part.abbreviation, False)]
-    texts += [("instrument name", name, False) for name in part.instrument_names]
-    texts += [("heading", text, True) for text in part.headings]
-    for kind, text, title in texts:
-        named = read_heading(text, title=title) if text else None
-        if named is not None and (named.family or not title):
-            found.append(Source(f"{kind} '{' '.join(text.split())}'", named))
+    names = [("part name", part.name, False), ("part abbreviation", part.abbreviation, False)]
+    names += [("instrument name", name, False) for name in part.instrument_names]
+    names += [("heading", text, True) for text in part.headings]
+    for kind, text, title in names:
+        said = read_heading(text, title=title) if text else None
+        if said is not None and (said.family or not title):
+            # A part's own name is its player's, whatever number stands in it.
+            found.append(Source(Evidence(kind, " ".join(text.split())), speaks_to(said, players) or said))
     return tuple(found)
 
 
@@ -123,26 +86,64 @@ def is_heading(words: Words) -> bool:
     return change is not None and not change.announces
 
 
-def _label(words: Words, part: Part) -> str:
-    return f"'{' '.join(words.text.split())}' in measure {number_of(part, words.measure)}"
+def texts(part: Part) -> Iterator[Words]:
+    """The words of a part; those of one place that only together speak of a change are one text."""
+    for _, group in groupby(part.words, key=lambda words: (round(words.position, 6), words.staff)):
+        same = list(group)
+        if len(same) > 1 and not any(read_change(words.text) for words in same):
+            together = " ".join(words.text for words in same)
+            if read_change(together) is not None:
+                yield replace(same[0], text=together)
+                continue
+        yield from same
 
 
-def changes(part: Part, times: NoteTimes) -> tuple[WordChange, ...]:
-    """The change words of a part, each with the place where it takes effect.
+def not_read(part: Part) -> Iterator[tuple[Words, str]]:
+    """Words that speak of a crook or a change and were not understood, and which of them."""
+    for words in texts(part):
+        said = read_words(words.text)
+        if said.not_read:
+            yield words, said.not_read
 
-    That is where the words stand, when the player has a rest before the next note or the words
-    merely name the crook. An announcement over notes that go on without a rest takes effect in the next
-    rest: a crook can't be changed while playing.
+
+def _of_words(words: Words, part: Part) -> Evidence:
+    return Evidence("words", " ".join(words.text.split()), part.measure_number(words.measure))
+
+
+def changes(part: Part, times: NoteTimes, players: Sequence[int] = ()) -> tuple[PlacedChange, ...]:
+    """The changes of a part by words, each with the place where it takes effect.
+
+    That is where the words stand, when they merely name the crook, and for an announcement in a rest that
+    is more than a phrase's breath. One over notes takes effect in the first rest long enough for the change
+    (``change_times``): a quarter's rest within the phrase is none. Where no rest is long enough before the
+    next change, it is made in the longest.
     """
-    found = []
-    for words in part.words:
-        change = read_change(words.text)
-        if change is None or is_heading(words) or _labels_cue_notes(part, words, change):
-            continue
-        found.append(
-            WordChange(_takes_effect(words.position, change, times), words, change, _label(words, part))
+    found = [
+        (words, change, named)
+        for words in texts(part)
+        if (change := read_change(words.text)) is not None
+        and not is_heading(words)
+        and not _labels_cue_notes(part, words, change)
+        and (named := speaks_to(change.named, players)) is not None
+    ]
+    ends = sorted([words.position for words, _, _ in found] + [each.position for each in part.transpositions])
+    placed = []
+    for words, change, named in found:
+        coming = bisect_right(ends, words.position)
+        until = ends[coming] if coming < len(ends) else float("inf")
+        at = PlacedChange(
+            words.position, words, change, named, _of_words(words, part), times.around(words.position)
         )
-    return tuple(sorted(found, key=lambda item: item.position))
+        placed.append(_in_rest(at, times, until) if change.announces else _from_here(at, times))
+    return tuple(sorted(placed, key=lambda item: item.position))
+
+
+def others_changes(part: Part, players: Sequence[int]) -> Iterator[tuple[Words, Change]]:
+    """Changes that speak to players by number, and to none of ``players``."""
+    for words in texts(part):
+        change = read_change(words.text)
+        if change is not None and speaks_to(change.named, players) is None:
+            yield words, change
 
 
 def _labels_cue_notes(part: Part, words: Words, change: Change) -> bool:
@@ -154,12 +155,52 @@ def _labels_cue_notes(part: Part, words: Words, change: Change) -> bool:
     )
 
 
-def _takes_effect(position: float, change: Change, times: NoteTimes) -> float:
-    ended = times.before(position)
-    if ended > position:  # the words stand over a note that still sounds
-        if not change.announces or times.next_onset(position) > ended:
-            return ended
-    elif not change.announces or ended < position or times.next_onset(position) > position:
-        return position
-    rest = times.next_rest(position)
-    return position if rest is None else rest
+def _from_here(at: PlacedChange, times: NoteTimes) -> PlacedChange:
+    """Where words that merely name a crook take effect: there, or when the note they stand over ends."""
+    position = max(at.position, at.rest.start) if at.rest.start > at.position else at.position
+    return replace(at, position=position, rest=times.around(position))
+
+
+def _in_rest(at: PlacedChange, times: NoteTimes, until: float) -> PlacedChange:
+    """Where an announcement takes effect: in the first rest long enough before ``until``, or the longest."""
+    position = at.position
+    if at.rest.start <= position and at.rest.seconds >= needs()[PHRASE].seconds:
+        return at
+    rests = []
+    for rest in times.silences(position):
+        if rest.start >= until:
+            break
+        rests.append(rest)
+        if rest.seconds >= at.need:
+            return replace(at, position=max(position, rest.start), rest=rest, passed_over=tuple(rests[:-1]))
+    longest = max(rests, key=lambda rest: rest.seconds, default=None)
+    if longest is None or at.rest.seconds >= longest.seconds:
+        return at
+    return replace(at, position=max(position, longest.start), rest=longest)
+
+
+def partner_of(
+    placed: PlacedChange, later: Sequence[Transposition], times: NoteTimes, until: float
+) -> Transposition | None:
+    """The ``<transpose>`` that belongs to a change of words: no note stands between the two, or it comes
+    before the next change (at ``until``) and says the same."""
+    stands, made = times.around(placed.words.position), times.around(placed.position)
+    first = bisect_left(later, min(stands.start, made.start), key=_position)
+    for item in later[first : bisect_right(later, max(stands.end, made.end), key=_position)]:
+        if times.silent_between(item.position, placed.position) or times.silent_between(
+            item.position, placed.words.position
+        ):
+            return item
+    first = bisect_left(later, placed.words.position, key=_position)
+    for item in later[first : bisect_left(later, until, key=_position)]:
+        if any(
+            crook.sounding == item.interval
+            for crook in (placed.named.crook, *placed.named.may_be)
+            if crook is not None
+        ):
+            return item
+    return None
+
+
+def _position(item: Transposition) -> float:
+    return item.position

@@ -53,7 +53,7 @@ def crook_by_name(name: str) -> Crook:
     return crook
 
 
-def parse_crook_option(option: str) -> tuple[Override, ...]:
+def read_crook_option(option: str) -> tuple[Override, ...]:
     """The overrides in ``option``; none for ``auto`` and ``infer``. Raises BadOption."""
     if option.strip().lower() in ("auto", "infer"):
         return ()

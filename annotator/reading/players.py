@@ -25,7 +25,7 @@ from annotator.score.model import SAME_PLACE, Line, Note, Part
 
 _NUMBER = r"(?:\d+|IV|I{1,3})"
 _SEVERAL = re.compile(rf"\b({_NUMBER})\.?\s*([,.+&/–-]|\b(?:e|et|u|und|and)\b\.?)\s*({_NUMBER})\b")
-_ONE = re.compile(rf"\b{_NUMBER}\b|\d")
+_ONE = re.compile(r"(?<!\w)(?:(\d+)|(IV|I{1,3})(?![^\W\d_]))")
 _COUNTED = re.compile(r"\s*([2-9])\s+[^\W\d]")
 _ROMAN = {"I": 1, "II": 2, "III": 3, "IV": 4}
 _MOST = 8  # players on a staff; a larger number in a name is something else
@@ -53,23 +53,34 @@ class _Call:
     said: Players
 
 
-def players_named(name: str) -> int:
-    """How many players a part's name speaks of: 2 for "Trumpets 1, 2" and "2 Trompeten", 1 for "Trumpet 1";
-    0 where it has no number."""
+def players_named(name: str) -> tuple[int, ...]:
+    """The numbers of the players a part's name speaks of: (1, 2) for "Trumpets 1, 2" and "2 Trompeten", (2,)
+    for "Trumpet 2"; none where it has no number."""
     several = _SEVERAL.search(name)
     if several is not None:
         first, last = (_ROMAN.get(word) or int(word) for word in (several[1], several[3]))
         if 0 < last - first < _MOST:
-            return last - first + 1
+            return tuple(range(first, last + 1))
     counted = _COUNTED.match(name)
     if counted is not None:
-        return int(counted[1])
-    return 1 if _ONE.search(name) else 0
+        return tuple(range(1, int(counted[1]) + 1))
+    one = _ONE.search(name)
+    if one is None:
+        return ()
+    number = int(one[1]) if one[1] else _ROMAN[one[2]]
+    return (number,) if 0 < number <= _MOST else (1,)
+
+
+def own_number(part: Part) -> tuple[int, ...]:
+    """The number of the player whose part this is, where it is one player's and has one."""
+    numbers = players_named(part.name)
+    return numbers if len(numbers) == 1 and len(part.lines) < 2 else ()
 
 
 def with_players(part: Part) -> Part:
     """``part`` with one line for each player; as it is where its voices are its players already."""
-    named = max(players_named(part.name), players_named(part.abbreviation))
+    numbers = players_named(part.name)
+    named = max(len(numbers), len(players_named(part.abbreviation)))
     if not part.lines or (len(part.lines) == 1 and named == 1):
         return part
     calls = [
@@ -86,7 +97,7 @@ def with_players(part: Part) -> Part:
     for staff, group in groupby(part.lines, key=lambda line: line.staff):
         lines = list(group)
         own = [call for where, call in calls if where in (0, staff)]
-        shared = _Staff(part, lines, own, named)
+        shared = _Staff(part, lines, own, numbers if len(numbers) == named else tuple(range(1, named + 1)))
         if shared.is_told_already:
             found += lines
         else:
@@ -102,13 +113,16 @@ def with_players(part: Part) -> Part:
 class _Staff:
     """One staff of a part: its notes given out to players."""
 
-    def __init__(self, part: Part, lines: Sequence[Line], calls: Sequence[_Call], named: int) -> None:
+    def __init__(
+        self, part: Part, lines: Sequence[Line], calls: Sequence[_Call], numbers: Sequence[int]
+    ) -> None:
         self.part = part
         self.voices = list(dict.fromkeys(line.voice for line in lines))
         self.given = lines
         self.calls = sorted(calls, key=lambda call: call.position)
-        self.named = named
-        singled = max((number for call in calls for number in call.said.numbers), default=1)
+        self.numbers = numbers
+        self.named = named = max(len(numbers), 1)
+        singled = max((self._place(number) + 1 for call in calls for number in call.said.numbers), default=1)
         together = all(call.said.manner == "together" for call in calls)
         self.units = _units(lines)
         chord = max(len(unit.notes) for unit in self.units)
@@ -164,14 +178,19 @@ class _Staff:
         first = max(0, min(first, self.count - max(voices[unit.voice], 1)))
         return list(range(first, min(first + len(unit.notes), self.count)))
 
+    def _place(self, number: int) -> int:
+        """The place on this staff, from 0, of the player with a number: 3 is the first of "Trumpets 3, 4"."""
+        return self.numbers.index(number) if number in self.numbers else number - 1
+
     def _single(self, unit: _Unit, call: Players | None) -> list[int]:
         everyone = list(range(self.count))
         if call is not None:
             if call.manner in ("together", "divided"):
-                return [number - 1 for number in call.numbers if number <= self.count] or everyone
-            number = call.numbers[0] if call.numbers else 1
-            if number <= self.count:
-                return [number - 1]
+                places = [self._place(number) for number in call.numbers]
+                return [place for place in places if place < self.count] or everyone
+            place = self._place(call.numbers[0]) if call.numbers else 0
+            if place < self.count:
+                return [place]
         lower = self.voices.index(unit.voice)
         if lower or self.named < 2:
             return [min(lower, self.count - 1)]

@@ -12,7 +12,6 @@ from typing import Protocol, runtime_checkable
 from annotator.findings import Finding
 from annotator.pitch import OCTAVE, Interval, Pitch
 from annotator.reading.bass_clef import cut_at_bass_clefs, joined, same_reading
-from annotator.reading.evidence import number_of
 from annotator.reading.interval_words import in_words
 from annotator.reading.model import Segment
 from annotator.score.model import Note, Part
@@ -138,7 +137,7 @@ def _outside(
                 f"{times} note{'s lie' if times > 1 else ' lies'} {side} the range of the {instrument.name} "
                 f"({bound.name} written), the first in this measure{clef}",
                 part.id,
-                number_of(part, first.measure),
+                part.measure_number(first.measure),
             )
         )
     return findings

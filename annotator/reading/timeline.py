@@ -1,4 +1,4 @@
-"""Which crook is in force where: every source compared, one believed, the rest reported.
+"""Which crook is in force where: every source compared, one believed, the rest noticed.
 
 The rules, in the order they are applied:
 
@@ -6,75 +6,84 @@ The rules, in the order they are applied:
    believed over a heading that disagrees.
 2. A change word believes nothing but itself where the ``<transpose>`` in force is older than it: the file
    was not kept up with the page, and the player reads the page.
-3. Without any ``<transpose>`` the heading and the change words are believed, unless the notes show
-   that the file holds the sounding pitches already (see ``is_at_concert_pitch``).
+3. Without any ``<transpose>`` the heading and the change words are believed, unless the trumpets of the
+   score together show that the file holds the sounding pitches already (see ``section``).
 4. With neither, the part sounds as written.
 5. ``<instrument-sound>`` chooses a sound for playback. It never decides; it is compared.
+6. A piccolo or bass trumpet stays one when a change names only a note ("in A").
 """
 
 from __future__ import annotations
 
 from bisect import bisect_right
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from annotator.findings import Finding
 from annotator.pitch import Interval
-from annotator.reading.concert_pitch import written_or_sounding
-from annotator.reading.crooks import BY_ID, C, Crook, crook_for, same_but_octave
-from annotator.reading.evidence import NoteTimes, Source, WordChange, changes, headings, number_of
-from annotator.reading.interval_words import in_words
-from annotator.reading.model import Stage
+from annotator.reading.crooks import BY_ID, C, Crook, crook_for, crook_named_after, same_but_octave
+from annotator.reading.evidence import (
+    PlacedChange,
+    Source,
+    changes,
+    headings,
+    not_read,
+    partner_of,
+)
+from annotator.reading.model import Evidence, Noticed, Stage
+from annotator.reading.note_times import NoteTimes
 from annotator.reading.said import Named
 from annotator.reading.vocabulary import table
 from annotator.score.model import Part, Transposition
+from annotator.timing import Clock
+
+_NO_CLOCK = Clock()
+
+
+@dataclass(frozen=True, slots=True)
+class Timeline:
+    """The stages of a ``part``, the first from position 0, and what was noticed.
+
+    ``is_open``: the part names a crook that moves it and has no ``<transpose>``, so that it may hold
+    written or sounding pitches.
+    """
+
+    part: Part
+    stages: tuple[Stage, ...]
+    noticed: tuple[Noticed, ...]
+    is_open: bool
 
 
 @dataclass(frozen=True, slots=True)
 class _Event:
     position: float
     measure: int
-    word: WordChange | None
+    word: PlacedChange | None
     transposition: Transposition | None
 
 
-def timeline(part: Part) -> tuple[tuple[Stage, ...], tuple[Finding, ...]]:
-    """The stages of a part, the first from position 0, and what disagreed."""
-    times = NoteTimes(part)
-    sources = headings(part)
-    builder = _Builder(part, times, sources)
+def timeline(part: Part, clock: Clock = _NO_CLOCK, players: Sequence[int] = ()) -> Timeline:
+    """The timeline of a part, for the players with these numbers (none: for whoever reads it)."""
+    times = NoteTimes(part, clock)
+    builder = _Builder(part, times, headings(part, players))
     builder.begin()
-    for event in _events(part, times):
+    for event in _events(part, times, players):
         builder.meet(event)
     builder.compare_headings()
-    if part.transpositions or not any(_moves(stage) for stage in builder.stages):
-        return tuple(builder.stages), tuple(builder.findings)
-    stages, finding = written_or_sounding(part, builder.stages)
-    return stages, (*builder.findings, finding)
+    for words, which in not_read(part):
+        builder.notice("change-not-read", words.measure, text=words.text, words=which)
+    stages = tuple(builder.stages)
+    moves = any(stage.named and stage.crook.sounding != C.sounding for stage in stages)
+    return Timeline(part, stages, tuple(builder.noticed), moves and not part.transpositions)
 
 
-def _moves(stage: Stage) -> bool:
-    return stage.named and stage.crook.sounding != C.sounding
-
-
-def sounds_as_written(part: Part) -> bool:
-    """True when nothing in the part names a crook: it sounds as it stands."""
-    return not any(stage.named for stage in timeline(part)[0])
-
-
-def _events(part: Part, times: NoteTimes) -> list[_Event]:
+def _events(part: Part, times: NoteTimes, players: Sequence[int]) -> list[_Event]:
     """Change words and transpositions in order; those with no note between them are one event."""
     later = [item for item in part.transpositions if item.position > 0]
     events: list[_Event] = []
-    for word in changes(part, times):
-        partner = next(
-            (
-                item
-                for item in later
-                if times.silent_between(item.position, word.position)
-                or times.silent_between(item.position, word.words.position)
-            ),
-            None,
-        )
+    placed = changes(part, times, players)
+    for index, word in enumerate(placed):
+        until = placed[index + 1].words.position if index + 1 < len(placed) else float("inf")
+        partner = partner_of(word, later, times, until)
         if partner is None:
             events.append(_Event(word.position, _measure_at(part, word), word, None))
         else:
@@ -84,26 +93,25 @@ def _events(part: Part, times: NoteTimes) -> list[_Event]:
     return sorted(events, key=lambda event: event.position)
 
 
-def _measure_at(part: Part, word: WordChange) -> int:
+def _measure_at(part: Part, word: PlacedChange) -> int:
     first = word.words.measure
     after = bisect_right(part.measures, word.position, lo=first, key=lambda measure: measure.start)
     return max(first, after - 1)
 
 
 class _Builder:
-    """Walks the events of one part; ``stages`` and ``findings`` are what comes out."""
+    """Walks the events of one part; ``stages`` and ``noticed`` are what comes out."""
 
     def __init__(self, part: Part, times: NoteTimes, sources: tuple[Source, ...]) -> None:
         self.part = part
         self.times = times
         self.sources = sources
         self.stages: list[Stage] = []
-        self.findings: list[Finding] = []
+        self.noticed: list[Noticed] = []
         self.transpose: Interval | None = None  # in force by the file
 
-    def find(self, code: str, message: str, measure: int | None = None) -> None:
-        number = None if measure is None else number_of(self.part, measure)
-        self.findings.append(Finding(code, message, self.part.id, number))
+    def notice(self, code: str, measure: int | None = None, how: str = "", **about: object) -> None:
+        self.noticed.append(Noticed(code, measure, about, how))
 
     def begin(self) -> None:
         """The crook the part begins with."""
@@ -112,34 +120,25 @@ class _Builder:
         family = next((source.named.family for source in self.sources if source.named.family), "")
         if first:
             self.transpose = first[-1].interval
-            crook, evidence = self._by_transpose(first[-1], said)
-            self.stages.append(Stage(0.0, 0, crook, evidence, family))
+            crook, grounds = self._by_transpose(first[-1], said)
+            self.stages.append(Stage(0.0, 0, crook, grounds, family))
         elif said is not None and said.named.crook is not None:
-            self.stages.append(Stage(0.0, 0, said.named.crook, said.label, family))
+            self.stages.append(Stage(0.0, 0, said.named.crook, (said.evidence,), family))
         else:
-            evidence = "no transpose element and no crook named: it sounds as written"
-            self.stages.append(Stage(0.0, 0, C, evidence, family, named=False))
+            self.stages.append(Stage(0.0, 0, C, (Evidence("nothing"),), family, named=False))
 
     def _heading(self) -> Source | None:
-        """The heading believed; others that disagree, and crooks nobody builds, are reported."""
+        """The heading believed; others that disagree, and crooks nobody builds, are noticed."""
         believed: Source | None = None
         for source in self.sources:
-            if source.named.crook is None:
-                self.find(
-                    "unknown-crook",
-                    f"{source.label} names {source.named.note}, and no trumpet crook has that name; "
-                    "if it is one, say how it sounds with the crook option",
-                    0,
-                )
+            named = source.named
+            if named.crook is None:
+                self.notice("unknown-crook", 0, "heading", source=source.evidence, note=named.note)
             elif believed is None:
                 believed = source
-                if source.named.also:
-                    others = ", ".join(crook.name for crook in source.named.also)
-                    self.find(
-                        "several-crooks",
-                        f"{source.label} names more than one crook; {source.named.crook.name} was believed, "
-                        f"being the first ({others} after it)",
-                        0,
+                if named.also:
+                    self.notice(
+                        "several-crooks", 0, source=source.evidence, crook=named.crook, others=named.also
                     )
         return believed
 
@@ -149,131 +148,151 @@ class _Builder:
         later = [stage.crook for stage in self.stages[1:]]
         for source in named[1:]:
             if not _compatible(source.named, named[0].named) and not any(map(source.named.allows, later)):
-                self.find(
-                    "headings-disagree",
-                    f"{named[0].label} and {source.label} name different crooks; the first was believed, "
-                    "being closer to the music",
-                    0,
-                )
+                self.notice("headings-disagree", 0, first=named[0].evidence, other=source.evidence)
 
-    def _by_transpose(self, item: Transposition, said: Source | None) -> tuple[Crook, str]:
+    def _by_transpose(self, item: Transposition, said: Source | None) -> tuple[Crook, tuple[Evidence, ...]]:
         crook = crook_for(item.interval)
-        evidence = f"transpose element in measure {number_of(self.part, item.measure)}"
+        evidence = Evidence("transpose", measure=self.part.measure_number(item.measure))
         if said is None or not said.named.note:
-            return crook, evidence
-        if said.named.allows(crook) or _is_octave_of(said.named, item.interval):
-            return crook, f"{evidence}; {said.label}"
-        named = said.named.crook.name if said.named.crook else said.named.note
-        self.find(
+            return crook, (evidence,)
+        if _agrees(said.named, item.interval):
+            return crook, (evidence, said.evidence)
+        self.notice(
             "crook-disagreement",
-            f"{said.label} says {named}, the transpose element says {crook.name} "
-            f"({in_words(item.interval)}); the transpose element was believed, since it says how the notes "
-            f"sound. If the words are right, set the crook to {named} for these measures",
             item.measure,
+            source=said.evidence,
+            named=said.named.crook or said.named.note,
+            crook=crook,
+            interval=item.interval,
         )
-        return crook, evidence
+        return crook, (evidence,)
 
     def meet(self, event: _Event) -> None:
         """One change: by words, by a transpose element, or by both."""
         word, item = event.word, event.transposition
         now = self.stages[-1]
-        source = Source(word.label, word.change.named) if word is not None else None
+        source = Source(word.evidence, word.named) if word is not None else None
         family = (source.named.family if source else "") or now.family
         if item is not None:
             before, self.transpose = self.transpose, item.interval
-            crook, evidence = self._by_transpose(item, source)
+            crook, grounds = self._by_transpose(item, source)
             if source is not None and not source.named.note:
-                evidence = f"{evidence}; {source.label}"
+                grounds = (*grounds, source.evidence)
             changed = crook.sounding != now.crook.sounding
             if changed and source is None:
-                self.find(
-                    "unannounced-change",
-                    f"the transpose element changes the crook from {now.crook.name} to {crook.name}, "
-                    "and no words tell the player; it was believed",
-                    item.measure,
-                )
+                self.notice("unannounced-change", item.measure, before=now.crook, crook=crook)
             if changed or before is None or family != now.family:
-                self._change(Stage(event.position, event.measure, crook, evidence, family))
+                self._change(Stage(event.position, event.measure, crook, grounds, family), word)
         elif source is not None and word is not None and not word.change.bare:
             self._by_words(event, word, source, family)
-        if word is not None and word.change.one_player and len(self.part.lines) > 1:
-            self.find(
-                "one-player-changes",
-                f"{word.label} speaks to one player, and the staff has {len(self.part.lines)} lines; "
-                "the change was read for all of them",
-                word.words.measure,
-            )
 
-    def _by_words(self, event: _Event, word: WordChange, source: Source, family: str) -> None:
+    def _by_words(self, event: _Event, word: PlacedChange, source: Source, family: str) -> None:
         now = self.stages[-1]
         named = source.named
         crook = named.crook
+        measure = word.words.measure
         if named.note and crook is None:
-            self.find(
-                "unknown-crook",
-                f"{source.label} names {named.note}, and no trumpet crook has that name; "
-                f"{now.crook.name} was kept",
-                word.words.measure,
+            self.notice(
+                "unknown-crook", measure, "change", source=source.evidence, note=named.note, kept=now.crook
             )
             return
-        evidence = source.label
+        grounds: tuple[Evidence, ...] = (source.evidence,)
         if crook is None:
             crook, why = self._crook_of_family(family)
-            evidence = f"{source.label}, {why}"
-            self.find(
-                "change-without-crook",
-                f"{source.label} names an instrument and no crook; {crook.name} was read, {why}",
-                word.words.measure,
-            )
-        elif self.transpose is not None and (
-            named.allows(by_file := crook_for(self.transpose)) or _is_octave_of(named, self.transpose)
-        ):
-            crook = by_file
-        elif self.transpose is not None:
-            self.find(
-                "change-without-transpose",
-                f"{source.label} changes to {crook.name}, and the transpose element still says "
-                f"{crook_for(self.transpose).name}; the words were believed, since the transpose element is "
-                "older than they are",
-                word.words.measure,
-            )
+            grounds = (source.evidence, why)
+            self.notice("change-without-crook", measure, source=source.evidence, crook=crook, why=why)
+        else:
+            crook = _of_register(crook, named, now)
+            if (
+                self.transpose is not None
+                and _agrees(named, self.transpose)
+                and (same_but_octave(crook.sounding, self.transpose))
+            ):
+                crook = crook_for(self.transpose)
+            elif self.transpose is not None:
+                self.notice(
+                    "change-without-transpose",
+                    measure,
+                    source=source.evidence,
+                    crook=crook,
+                    file=crook_for(self.transpose),
+                )
         if crook.sounding != now.crook.sounding or family != now.family:
-            self._change(Stage(event.position, event.measure, crook, evidence, family))
+            self._change(Stage(event.position, event.measure, crook, grounds, family), word)
 
-    def _crook_of_family(self, family: str) -> tuple[Crook, str]:
+    def _crook_of_family(self, family: str) -> tuple[Crook, Evidence]:
         if self.transpose is not None:
-            return crook_for(self.transpose), "by the transpose element in force"
+            return crook_for(self.transpose), Evidence("by-transpose")
         usual = table()["usual"].get(family)
         if usual is not None:
-            return BY_ID[usual], f"the usual key of a {family}"
+            return BY_ID[usual], Evidence("usual", family)
         if family == "trumpet":
-            return self.stages[0].crook, "the crook the part began with"
-        return self.stages[-1].crook, "the crook in force"
+            return self.stages[0].crook, Evidence("first")
+        return self.stages[-1].crook, Evidence("in-force")
 
-    def _change(self, stage: Stage) -> None:
+    def _change(self, stage: Stage, word: PlacedChange | None) -> None:
         now = self.stages[-1]
         if stage.position <= now.position:
             self.stages[-1] = replace(stage, position=now.position, measure=now.measure)
             return
         self.stages.append(stage)
-        ended, following = self.times.before(stage.position), self.times.next_onset(stage.position)
-        changed = stage.crook.sounding != now.crook.sounding
-        if changed and ended > float("-inf") and following < float("inf") and following <= ended:
-            self.find(
+        if stage.crook.sounding == now.crook.sounding:
+            return
+        rest = self.times.around(stage.position)
+        # What only names a crook (the heading of a movement) leaves the time to the concert.
+        wanted = word.need if word is not None and word.change.announces else 0.0
+        if rest.seconds == 0 or rest.seconds < wanted:
+            how = "no rest" if rest.seconds == 0 else ""
+            self.notice(
                 "no-rest-to-change",
-                f"the crook changes from {now.crook.name} to {stage.crook.name} with no rest to change it in",
                 stage.measure,
+                how,
+                before=now.crook,
+                crook=stage.crook,
+                seconds=rest.seconds,
+                wanted=wanted,
             )
+        if word is not None and word.passed_over and stage.position == word.position:
+            self._passed_over(word, stage)
+
+    def _passed_over(self, word: PlacedChange, stage: Stage) -> None:
+        """A rest that was too short for the change, and might still have been meant."""
+        longest = max(word.passed_over, key=lambda rest: rest.seconds)
+        after = bisect_right(self.part.measures, longest.start, key=lambda each: each.start)
+        measure = max(after - 1, 0)
+        self.notice(
+            "rest-too-short",
+            word.words.measure,
+            source=word.evidence,
+            crook=stage.crook,
+            seconds=longest.seconds,
+            there=self.part.measure_number(measure),
+            made=self.part.measure_number(stage.measure),
+            wanted=word.need,
+        )
+
+
+def _of_register(crook: Crook, named: Named, now: Stage) -> Crook:
+    """``crook`` as the instrument in hand has it: a piccolo in B♭ goes to A on a piccolo in A."""
+    if named.register or named.family:
+        return crook
+    register = "high" if now.family == "piccolo" else now.crook.register
+    if register == "bass" or now.family == "piccolo":
+        return crook_named_after(crook.step, crook.alter, register) or crook
+    return crook
+
+
+def _agrees(named: Named, interval: Interval) -> bool:
+    """Whether words can mean an instrument that sounds so; octaves tell only where the words name none."""
+    if named.register and named.crook is not None and named.crook.register:
+        return named.crook.sounding == interval
+    return named.allows(crook_for(interval)) or any(
+        crook is not None and same_but_octave(crook.sounding, interval)
+        for crook in (named.crook, *named.may_be)
+    )
 
 
 def _compatible(one: Named, other: Named) -> bool:
     return (one.crook is not None and other.allows(one.crook)) or (
         other.crook is not None and one.allows(other.crook)
-    )
-
-
-def _is_octave_of(named: Named, interval: Interval) -> bool:
-    return any(
-        crook is not None and same_but_octave(crook.sounding, interval)
-        for crook in (named.crook, *named.may_be)
     )

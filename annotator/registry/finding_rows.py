@@ -89,11 +89,20 @@ FINDING_ROWS = (
         "inference-disagrees", "the notes suggest another crook than the file", "Compare with the score."
     ),
     FindingRow("sound-disagrees", "the playback sound names another key", "Nothing, if the part is right."),
+    FindingRow("change-not-read", "words speak of a crook and were not understood", _NAME_IT),
     FindingRow("unannounced-change", "the crook changes and no words say so", "Write the change in."),
     FindingRow("change-without-transpose", "words change the crook, the sounding key stays", _NAME_IT),
     FindingRow("change-without-crook", "words change the instrument and name no crook", _NAME_IT),
-    FindingRow("one-player-changes", "a change is for one player of the staff", "Mark the players apart."),
-    FindingRow("no-rest-to-change", "the crook changes without a rest", _REST),
+    FindingRow(
+        "change-for-nobody", "a change speaks to a player the part does not have", "Check the part's name."
+    ),
+    FindingRow(
+        "shared-note-two-crooks",
+        "players in different crooks share a note",
+        "Have a part for each of them, or read the second crook at sight there.",
+    ),
+    FindingRow("no-rest-to-change", "the crook changes without rest enough", _REST),
+    FindingRow("rest-too-short", "a change was taken for a later rest, the first one being short", _NAME_IT),
     FindingRow("short-rest-to-change", "the rest is short for a change of trumpet", _REST),
     FindingRow("short-rest-for-mute", "the rest is short for a mute", _REST),
     # The range.

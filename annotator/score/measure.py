@@ -141,7 +141,7 @@ class MeasureReader:
                 octave = whole_of(element.find("clef-octave-change"), 0, CLEF_OCTAVES)
                 self.clefs.append(Clef(here, measure, sign, line, octave, _staff_of(element) or 1))
             elif tag == "transpose":
-                interval = _interval(element)
+                interval = interval_of(element)
                 if SEMITONES.has(interval.chromatic) and STEPS.has(interval.diatonic):
                     self.transpositions.append(Transposition(here, measure, interval, _staff_of(element)))
                 else:
@@ -179,7 +179,8 @@ class MeasureReader:
             self.sounds.append(Sound(position, measure, name))
 
 
-def _interval(element: etree._Element) -> Interval:
+def interval_of(element: etree._Element) -> Interval:
+    """What a ``<transpose>`` says: sounding minus written, octave change added in."""
     octaves = int(number_of(element.find("octave-change"), 0))
     chromatic = round(number_of(element.find("chromatic"), 0))
     steps = element.find("diatonic")

@@ -227,12 +227,30 @@ class Part:
     concert: bool = False
     warnings: tuple[Finding, ...] = ()
 
+    def measure_number(self, index: int) -> str:
+        """What the file numbers a measure with, by its index."""
+        return self.measures[index].number if 0 <= index < len(self.measures) else str(index + 1)
+
+
+@dataclass(frozen=True, slots=True)
+class Neighbour:
+    """A part that is not read, as far as the others want to know of it.
+
+    ``fifths`` is the key signature it begins with, ``interval`` its ``<transpose>``; None where it has none.
+    """
+
+    id: str
+    name: str
+    fifths: int | None = None
+    interval: Interval | None = None
+
 
 @dataclass(frozen=True, slots=True)
 class Score:
-    """A file: the trumpet parts that were asked for, and what belongs to the whole."""
+    """A file: the trumpet parts that were asked for, the ``others``, and what belongs to the whole."""
 
     title: str = ""
     parts: tuple[Part, ...] = ()
     tempos: tuple[Tempo, ...] = ()
     warnings: tuple[Finding, ...] = ()
+    others: tuple[Neighbour, ...] = ()

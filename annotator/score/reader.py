@@ -14,15 +14,18 @@ from lxml import etree
 
 from annotator.errors import NoTrumpetPart, UnreadableScore
 from annotator.findings import Finding
-from annotator.score.measure import MeasureReader
-from annotator.score.model import Part, Score, Sound, Tempo
+from annotator.pitch import Interval
+from annotator.score.measure import MeasureReader, interval_of
+from annotator.score.model import Neighbour, Part, Score, Sound, Tempo
 from annotator.score.numbers import (
+    FIFTHS,
     LONGEST_NUMBER,
     LONGEST_TEXT,
     MOST_MEASURES,
     MOST_NOTES,
     MOST_PARTS,
     text_of,
+    whole_of,
 )
 from annotator.score.places import Places, find_places
 from annotator.score.tempo_marks import sorted_once, tempo_marks
@@ -186,7 +189,26 @@ def read(
     for part_id, found in where.items():
         if part_id not in read_ids:
             tempos += tempo_marks([music for music, _, _ in found.measures], measures)
-    return Score(_title(root), tuple(parts), sorted_once(tempos), tuple(findings))
+    others = tuple(
+        _neighbour(header, where.get(header.id)) for header in headers if header.id not in read_ids
+    )
+    return Score(_title(root), tuple(parts), sorted_once(tempos), tuple(findings), others)
+
+
+def _neighbour(header: Part, where: _Where | None) -> Neighbour:
+    """What the first measure of a part that is not read says of its key."""
+    fifths: int | None = None
+    interval: Interval | None = None
+    first = where.measures[0][0] if where is not None else ()
+    for attributes in first:
+        if attributes.tag != "attributes":
+            continue
+        key, transpose = attributes.find("key/fifths"), attributes.find("transpose")
+        if key is not None:
+            fifths = whole_of(key, 0, FIFTHS)
+        if transpose is not None:
+            interval = interval_of(transpose)
+    return Neighbour(header.id, header.name, fifths, interval)
 
 
 def _number(value: object) -> int:

@@ -16,7 +16,7 @@ PACKAGES = ("annotator", "workers", "api")
 # stands after. A room is a module or a folder of ``annotator``.
 ROOMS = (
     *("collector", "whole_files", "registry", "pitch", "errors", "findings", "keys"),
-    *("instruments", "score", "importing", "timing", "fingering", "reading"),
+    *("instruments", "score", "importing", "timing", "change_times", "fingering", "reading"),
     *("options", "engraving", "chart", "played", "deciding", "marking", "report", "annotation"),
     *("concert", "transposed", "exercises", "products", "hotfolder", "client", "cli"),
 )

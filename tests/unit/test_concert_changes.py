@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from annotator.concert.rests import mute_kind, needs, rest_findings
+from annotator.change_times import needs
+from annotator.concert.rests import mute_kind, rest_findings
 from annotator.deciding import prepare
 from annotator.options import Options
 from tests.unit.tunes import demo, note, tune
@@ -56,5 +57,5 @@ def test_a_change_of_crook_without_rest_is_a_finding() -> None:
 
 
 def test_every_need_has_a_unit_and_a_reason() -> None:
-    assert {"instrument", "mute-in", "mute-out"} == set(needs())
+    assert {"phrase", "crook", "instrument", "mute-in", "mute-out"} == set(needs())
     assert all(need.seconds > 0 and need.unit and need.why for need in needs().values())

@@ -72,7 +72,18 @@ def lines(part: Part) -> list[str]:
     ],
 )  # fmt: skip
 def test_a_name_says_how_many(name: str, count: int) -> None:
-    assert players_named(name) == count
+    assert len(players_named(name)) == count
+
+
+def test_a_name_says_which() -> None:
+    assert players_named("Tromba 2ª in Mi♭") == (2,)
+    assert players_named("Trumpets 3, 4") == (3, 4)
+    assert players_named("III. Trompete in F") == (3,)
+
+
+def test_numbers_are_those_of_the_name() -> None:
+    part = read(score(music("E5+C5 E5+C5"), music("'3.' G5 G5 '4.' E5 E5"), name="Trumpets 3, 4 in C"))
+    assert lines(part) == ["E5 E5 G5 G5", "C5 C5 E5 E5"]
 
 
 def test_chords_in_one_voice_and_two_voices_are_two_players_not_three() -> None:
