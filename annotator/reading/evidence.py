@@ -15,6 +15,8 @@ from annotator.reading.note_times import NoteTimes, Silence
 from annotator.reading.said import Change, Named
 from annotator.score.model import Part, Transposition, Words
 
+_INFINITE = float("inf")
+
 
 @dataclass(frozen=True, slots=True)
 class Source:
@@ -116,7 +118,7 @@ def changes(part: Part, times: NoteTimes, players: Sequence[int] = ()) -> tuple[
     That is where the words stand, when they merely name the crook, and for an announcement in a rest that
     is more than a phrase's breath. One over notes takes effect in the first rest long enough for the change
     (``change_times``): a quarter's rest within the phrase is none. Where no rest is long enough before the
-    next change, it is made in the longest.
+    next change it is made in the longest, and over the last phrase when that has ended.
     """
     found = [
         (words, change, named)
@@ -130,7 +132,7 @@ def changes(part: Part, times: NoteTimes, players: Sequence[int] = ()) -> tuple[
     placed = []
     for words, change, named in found:
         coming = bisect_right(ends, words.position)
-        until = ends[coming] if coming < len(ends) else float("inf")
+        until = ends[coming] if coming < len(ends) else _INFINITE
         at = PlacedChange(
             words.position, words, change, named, _of_words(words, part), times.around(words.position)
         )
@@ -164,19 +166,23 @@ def _from_here(at: PlacedChange, times: NoteTimes) -> PlacedChange:
 def _in_rest(at: PlacedChange, times: NoteTimes, until: float) -> PlacedChange:
     """Where an announcement takes effect: in the first rest long enough before ``until``, or the longest."""
     position = at.position
-    if at.rest.start <= position and at.rest.seconds >= needs()[PHRASE].seconds:
+    phrase = needs()[PHRASE].seconds
+    if at.rest.start <= position and at.rest.seconds >= phrase:
         return at
-    rests = []
+    rests: list[Silence] = []
     for rest in times.silences(position):
-        if rest.start >= until:
+        if rest.start >= until or rest.end == _INFINITE:
             break
         rests.append(rest)
         if rest.seconds >= at.need:
             return replace(at, position=max(position, rest.start), rest=rest, passed_over=tuple(rests[:-1]))
     longest = max(rests, key=lambda rest: rest.seconds, default=None)
-    if longest is None or at.rest.seconds >= longest.seconds:
+    if longest is not None and longest.seconds >= phrase:
+        return replace(at, position=max(position, longest.start), rest=longest)
+    if until < _INFINITE:
         return at
-    return replace(at, position=max(position, longest.start), rest=longest)
+    # It stands over the last phrase: it is for what comes after.
+    return replace(at, position=max(position, times.last_end), rest=times.around(_INFINITE))
 
 
 def partner_of(

@@ -61,6 +61,11 @@ class NoteTimes:
         index = bisect_left(self.onsets, position)
         return self.ends[index - 1] if index else -_INFINITE
 
+    @property
+    def last_end(self) -> float:
+        """Where the last note ends; minus infinity where there is none."""
+        return self.ends[-1] if self.ends else -_INFINITE
+
     def next_onset(self, position: float) -> float:
         """The first onset at or after ``position``; infinity where there is none."""
         index = bisect_left(self.onsets, position)

@@ -70,19 +70,21 @@ def segments(
     clock = clock or Clock()
     together = section if isinstance(section, Section) else Section(section or (part,), clock=clock)
     asked = _Asked(instrument, crook, together, clock)
-    whole = _read(part, together.timeline(part), asked)
-    found = list(views(part))
-    if len(found) < 2:
+    told = together.timeline(part)
+    whole = _read(told, part, asked)
+    if len(part.lines) < 2 or not told.by_player:
         others = changes_for_nobody(part, own_number(part))
         return replace(whole, findings=(*whole.findings, *others))
-    return read_alike(part, whole, [(view, _read_view(view, asked)) for view in found])
+    return read_alike(part, whole, [(view, _read_view(view, asked)) for view in views(part)])
 
 
 def _read_view(view: View, asked: _Asked) -> Reading:
-    return _read(view.part, timeline(view.part, asked.clock, view.players), asked)
+    return _read(timeline(view.part, asked.clock, view.players), view.staff, asked)
 
 
-def _read(part: Part, told: Timeline, asked: _Asked) -> Reading:
+def _read(told: Timeline, staff: Part, asked: _Asked) -> Reading:
+    """How a timeline is read. ``staff`` has all the notes whose range counts: octaves are moved together."""
+    part = told.part
     overrides = read_crook_option(asked.crook)
     noticed = list(told.noticed)
     stages, more = _pitches(told, asked.section)
@@ -102,7 +104,7 @@ def _read(part: Part, told: Timeline, asked: _Asked) -> Reading:
     noticed += _sounds(part, made)
     findings: list[Finding] = [finding(each, part) for each in noticed]
     if isinstance(asked.instrument, Ranged):
-        made, moved = in_range(part, made, asked.instrument)
+        made, moved = in_range(staff, made, asked.instrument)
         findings += moved
     return Reading(made, tuple(findings), inference)
 

@@ -27,6 +27,7 @@ from annotator.reading.evidence import (
     changes,
     headings,
     not_read,
+    others_changes,
     partner_of,
 )
 from annotator.reading.model import Evidence, Noticed, Stage
@@ -37,6 +38,7 @@ from annotator.score.model import Part, Transposition
 from annotator.timing import Clock
 
 _NO_CLOCK = Clock()
+_NOBODY = (0,)  # no player has this number
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,13 +46,14 @@ class Timeline:
     """The stages of a ``part``, the first from position 0, and what was noticed.
 
     ``is_open``: the part names a crook that moves it and has no ``<transpose>``, so that it may hold
-    written or sounding pitches.
+    written or sounding pitches. ``by_player``: something in it may be read by one player and not another.
     """
 
     part: Part
     stages: tuple[Stage, ...]
     noticed: tuple[Noticed, ...]
     is_open: bool
+    by_player: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,7 +76,13 @@ def timeline(part: Part, clock: Clock = _NO_CLOCK, players: Sequence[int] = ()) 
         builder.notice("change-not-read", words.measure, text=words.text, words=which)
     stages = tuple(builder.stages)
     moves = any(stage.named and stage.crook.sounding != C.sounding for stage in stages)
-    return Timeline(part, stages, tuple(builder.noticed), moves and not part.transpositions)
+    by_player = (
+        len(stages) > 1
+        or any(item.staff for item in part.transpositions)
+        or any(source.named.further for source in builder.sources)
+        or next(others_changes(part, _NOBODY), None) is not None
+    )
+    return Timeline(part, stages, tuple(builder.noticed), moves and not part.transpositions, by_player)
 
 
 def _events(part: Part, times: NoteTimes, players: Sequence[int]) -> list[_Event]:
@@ -237,6 +246,11 @@ class _Builder:
             return
         self.stages.append(stage)
         if stage.crook.sounding == now.crook.sounding:
+            return
+        if word is not None and word.words.position < stage.position >= self.times.last_end:
+            self.notice(
+                "no-rest-to-change", word.words.measure, "after", source=word.evidence, kept=now.crook
+            )
             return
         rest = self.times.around(stage.position)
         # What only names a crook (the heading of a movement) leaves the time to the concert.
