@@ -16,7 +16,7 @@ from annotator.options import Options
 from annotator.pitch import Pitch
 from annotator.played import PlayedLine, PlayedPart
 from annotator.reading import is_trumpet, segments
-from annotator.reading.names import is_other_instrument
+from annotator.reading.names import is_other_instrument, may_be_trumpet
 from annotator.reading.players import with_players
 from annotator.reading.section import Section
 from annotator.reading.stretches import stretch_at
@@ -70,7 +70,7 @@ def _read(data: bytes, options: Options) -> tuple[Source, OpenScore, Score]:
     source = open_source(data)
     unmarked = without_marks(source.text)
     opened = open_text(unmarked.text)
-    score = read(opened, options.part, is_trumpet, is_other_instrument)
+    score = read(opened, options.part, is_trumpet, is_other_instrument, may_be_trumpet)
     noticed = source.findings + score.warnings
     if unmarked.unknown:
         noticed += (_unknown(unmarked.unknown),)

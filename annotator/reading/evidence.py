@@ -5,14 +5,14 @@ from __future__ import annotations
 from bisect import bisect_left, bisect_right
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
-from itertools import groupby
 
 from annotator.change_times import CROOK, INSTRUMENT, PHRASE, needs
-from annotator.reading.changes import read_change, read_words
+from annotator.reading.changes import read_change
 from annotator.reading.model import Evidence
 from annotator.reading.names import read_heading
 from annotator.reading.note_times import NoteTimes, Silence
 from annotator.reading.said import Change, Named
+from annotator.reading.spoken import heading_texts, part_words
 from annotator.score.model import Part, Transposition, Words
 
 _INFINITE = float("inf")
@@ -63,16 +63,13 @@ def headings(part: Part, players: Sequence[int] = ()) -> tuple[Source, ...]:
     """
     found = [
         Source(_of_words(words, part), named)
-        for words in texts(part)
+        for words in part_words(part)
         if is_heading(words)
         and (change := read_change(words.text)) is not None
         and (named := speaks_to(change.named, players)) is not None
         and named.note
     ]
-    names = [("part name", part.name, False), ("part abbreviation", part.abbreviation, False)]
-    names += [("instrument name", name, False) for name in part.instrument_names]
-    names += [("heading", text, True) for text in part.headings]
-    for kind, text, title in names:
+    for kind, text, title in heading_texts(part):
         said = read_heading(text, title=title) if text else None
         if said is not None and (said.family or not title):
             # A part's own name is its player's, whatever number stands in it.
@@ -86,26 +83,6 @@ def is_heading(words: Words) -> bool:
         return False
     change = read_change(words.text)
     return change is not None and not change.announces
-
-
-def texts(part: Part) -> Iterator[Words]:
-    """The words of a part; those of one place that only together speak of a change are one text."""
-    for _, group in groupby(part.words, key=lambda words: (round(words.position, 6), words.staff)):
-        same = list(group)
-        if len(same) > 1 and not any(read_change(words.text) for words in same):
-            together = " ".join(words.text for words in same)
-            if read_change(together) is not None:
-                yield replace(same[0], text=together)
-                continue
-        yield from same
-
-
-def not_read(part: Part) -> Iterator[tuple[Words, str]]:
-    """Words that speak of a crook or a change and were not understood, and which of them."""
-    for words in texts(part):
-        said = read_words(words.text)
-        if said.not_read:
-            yield words, said.not_read
 
 
 def _of_words(words: Words, part: Part) -> Evidence:
@@ -122,7 +99,7 @@ def changes(part: Part, times: NoteTimes, players: Sequence[int] = ()) -> tuple[
     """
     found = [
         (words, change, named)
-        for words in texts(part)
+        for words in part_words(part)
         if (change := read_change(words.text)) is not None
         and not is_heading(words)
         and not _labels_cue_notes(part, words, change)
@@ -142,7 +119,7 @@ def changes(part: Part, times: NoteTimes, players: Sequence[int] = ()) -> tuple[
 
 def others_changes(part: Part, players: Sequence[int]) -> Iterator[tuple[Words, Change]]:
     """Changes that speak to players by number, and to none of ``players``."""
-    for words in texts(part):
+    for words in part_words(part):
         change = read_change(words.text)
         if change is not None and speaks_to(change.named, players) is None:
             yield words, change

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import replace
+from difflib import get_close_matches
 from functools import lru_cache
 
 from annotator.reading.clauses import Clause, whole
@@ -12,7 +13,7 @@ from annotator.reading.headings import Statement, bare_crooks, statements
 from annotator.reading.lexemes import Sentence, sentence
 from annotator.reading.note_names import Note
 from annotator.reading.said import Named
-from annotator.reading.vocabulary import table
+from annotator.reading.vocabulary import FAMILIES, table, vocabulary
 
 _PIPES = re.compile(r"\b\d+\s*['′’]")  # an organ stop: Trompete 8'
 
@@ -155,6 +156,42 @@ def is_other_instrument(name: str, sound: str = "") -> bool:
     if _is_none(said, name) or any(map(heading.other, heading.places())):
         return True
     return bool(sound.strip()) and sound.strip().lower() not in table()["sounds"]
+
+
+@lru_cache(maxsize=2048)
+def may_be_trumpet(name: str, sound: str = "") -> bool:
+    """Whether a part that ``is_trumpet`` does not take may be for one after all.
+
+    It has an abbreviation of which a trumpet's is one ("Tr. 1"), a word for brass of any kind, or a name that
+    is a trumpet's but for a letter or two ("Trumpt").
+    """
+    said = sentence(name)
+    heading = whole(said)
+    if _is_none(said, name) or any(map(heading.other, heading.places())):
+        return False
+    if any(map(heading.instrument, heading.places())) or heading.has("brass"):
+        return True
+    strange = [lexeme.text for lexeme in said.lexemes if lexeme.kind == "word" and lexeme.word is None]
+    return any(_nearly_trumpet(word) for word in strange if len(word) >= _LONG_ENOUGH)
+
+
+_LONG_ENOUGH, _ALIKE = 5, 0.82  # letters of a name; difflib's ratio from which two are alike
+
+
+def _nearly_trumpet(word: str) -> bool:
+    return bool(get_close_matches(word, _full_names(), 1, _ALIKE))
+
+
+@lru_cache(maxsize=1)
+def _full_names() -> tuple[str, ...]:
+    phrases = vocabulary().phrases
+    return tuple(
+        pieces[0]
+        for pieces, word in phrases.items()
+        if len(pieces) == 1
+        and len(pieces[0]) >= _LONG_ENOUGH
+        and any(family in word.values for family in FAMILIES)
+    )
 
 
 def _is_none(said: Sentence, name: str) -> bool:

@@ -26,13 +26,13 @@ from annotator.reading.evidence import (
     Source,
     changes,
     headings,
-    not_read,
     others_changes,
     partner_of,
 )
 from annotator.reading.model import Evidence, Noticed, Stage
 from annotator.reading.note_times import NoteTimes
 from annotator.reading.said import Named
+from annotator.reading.spoken import headings_not_read, words_not_read
 from annotator.reading.vocabulary import table
 from annotator.score.model import Part, Transposition
 from annotator.timing import Clock
@@ -72,7 +72,9 @@ def timeline(part: Part, clock: Clock = _NO_CLOCK, players: Sequence[int] = ()) 
     for event in _events(part, times, players):
         builder.meet(event)
     builder.compare_headings()
-    for words, which in not_read(part):
+    for kind, text, which in headings_not_read(part):
+        builder.notice("heading-not-read", 0, source=Evidence(kind, " ".join(text.split())), words=which)
+    for words, which in words_not_read(part):
         builder.notice("change-not-read", words.measure, text=words.text, words=which)
     stages = tuple(builder.stages)
     moves = any(stage.named and stage.crook.sounding != C.sounding for stage in stages)

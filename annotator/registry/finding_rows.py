@@ -29,6 +29,11 @@ FINDING_ROWS = (
         "Name the part in the file if it is no trumpet's.",
     ),
     FindingRow(
+        "part-not-taken",
+        "a part may be for a trumpet and was not marked",
+        "Name the part with the part option if it is a trumpet's.",
+    ),
+    FindingRow(
         "no-music",
         "the part list names a part that has no notes",
         "Export the score again, with that part.",

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from lxml import etree
 
+from annotator.score.names import sign_of
 from annotator.score.numbers import STAVES, number_of, text_of, whole_of
 
 # Quarters in a beat unit (MusicXML 4.0, note-type-value).
@@ -63,6 +64,8 @@ def read_direction(element: etree._Element) -> Direction:
             for kind in child:
                 if kind.tag == "words":
                     words.append(text_of(kind))
+                elif kind.tag == "symbol":
+                    words.append(sign_of(text_of(kind)))
                 elif kind.tag == "metronome" and metronome is None:
                     metronome = _metronome(kind)
                 elif kind.tag == "dynamics":

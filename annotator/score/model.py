@@ -201,6 +201,9 @@ class Tempo:
 class Part:
     """One part. ``headings`` are texts that may name the instrument, outside the music (credits).
 
+    ``printed_names``: its name and abbreviation as they are to be printed, where the file says so.
+    ``programs``: the MIDI programs it is played back with, counted from 1.
+
     ``lines`` hold the struck notes player by player, ``heads`` every pitched note head in document
     order. ``containers`` are the numbers of the part's measures among ``places.Places.containers``.
     ``rests``: where a voice rests, (measure index, staff, voice). ``lyric_numbers`` are those in use.
@@ -212,6 +215,8 @@ class Part:
     name: str
     abbreviation: str = ""
     instrument_names: tuple[str, ...] = ()
+    printed_names: tuple[str, ...] = ()
+    programs: tuple[str, ...] = ()
     headings: tuple[str, ...] = ()
     measures: tuple[Measure, ...] = ()
     lines: tuple[Line, ...] = ()

@@ -17,6 +17,7 @@ from annotator.findings import Finding
 from annotator.pitch import Interval
 from annotator.score.measure import MeasureReader, interval_of
 from annotator.score.model import Neighbour, Part, Score, Sound, Tempo
+from annotator.score.names import credit_texts, printed_name
 from annotator.score.numbers import (
     FIFTHS,
     LONGEST_NUMBER,
@@ -41,6 +42,9 @@ _PARSER = etree.XMLParser(
     huge_tree=True,
     encoding="utf-8",  # whatever the text itself says: it has been decoded
 )
+
+_DISPLAYED = ("name", "abbreviation")
+_PROGRAMS = ("57", "60")  # General MIDI, trumpet and muted trumpet (MusicXML counts from 1)
 
 OfName = Callable[[str, str], bool]
 """Something about a part's name and its ``<instrument-sound>``."""
@@ -139,9 +143,11 @@ def read(
     wanted: Sequence[str] = (),
     is_trumpet: OfName = lambda name, sound: True,
     is_other: OfName = lambda name, sound: False,
+    may_be: OfName = lambda name, sound: False,
 ) -> Score:
     """The parts named (by id, name or abbreviation) in ``wanted``, or else those for which
     ``is_trumpet(name, instrument sound)`` holds; a lone part also where ``is_other`` does not.
+    ``may_be`` says of the others whether they may be a trumpet's: that is a finding.
 
     Raises NoTrumpetPart when there is none, UnreadableScore when the score has no parts at all.
     """
@@ -166,6 +172,8 @@ def read(
         raise NoTrumpetPart(
             f"no part is for a trumpet; the file has {_names(headers)}; name the one you mean (part)"
         )
+    if not wanted:
+        findings += _not_taken(headers, chosen, is_other, may_be)
     parts: list[Part] = []
     tempos: list[Tempo] = []
     for header in chosen:
@@ -238,7 +246,29 @@ def _choose(headers: list[Part], wanted: Sequence[str], is_trumpet: OfName) -> l
 def _any_name(part: Part, holds: OfName) -> bool:
     """Whether ``holds`` of any of the part's names with any of its sounds."""
     sounds = [sound.name for sound in part.sounds] or [""]
-    return any(holds(name, sound) for name in (part.name, *part.instrument_names) for sound in sounds)
+    names = (part.name, *part.printed_names, *part.instrument_names)
+    return any(holds(name, sound) for name in names for sound in sounds)
+
+
+def _not_taken(
+    headers: list[Part], chosen: list[Part], is_other: OfName, may_be: OfName
+) -> Iterator[Finding]:
+    """Parts beside the trumpets' that may be one."""
+    for header in headers:
+        if header in chosen:
+            continue
+        why = ""
+        if _any_name(header, may_be):
+            why = "by its name it may be for a trumpet"
+        elif any(program in _PROGRAMS for program in header.programs) and not _any_name(header, is_other):
+            why = "it is played back by a trumpet"
+        if why:
+            yield Finding(
+                "part-not-taken",
+                f"the part {header.name or header.id!r} was not marked, and {why}; "
+                f"if it is, name it with the part option ({header.id})",
+                header.id,
+            )
 
 
 def _names(headers: list[Part]) -> str:
@@ -246,7 +276,7 @@ def _names(headers: list[Part]) -> str:
 
 
 def _headers(root: etree._Element) -> Iterator[Part]:
-    credits = tuple(text for words in root.iterfind("credit/credit-words") if (text := _name_of(words)))
+    credits = tuple(credit_texts(root))
     part_list = root.find("part-list")
     concert = root.find("defaults/concert-score") is not None
     for element in () if part_list is None else part_list.iterchildren("score-part"):
@@ -260,6 +290,10 @@ def _headers(root: etree._Element) -> Iterator[Part]:
             instrument_names=tuple(
                 _name_of(name) for name in element.iterfind("score-instrument/instrument-name")
             ),
+            printed_names=tuple(
+                filter(None, map(printed_name, (element.find(f"part-{tag}-display") for tag in _DISPLAYED)))
+            ),
+            programs=tuple(text_of(program) for program in element.iterfind("midi-instrument/midi-program")),
             headings=credits,
             concert=concert,
             sounds=tuple(sound for sound in sounds if sound.name),
