@@ -6,7 +6,7 @@ lxml parses; this walks each wanted part once, measure by measure, with a cursor
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from operator import attrgetter
 
@@ -16,18 +16,16 @@ from annotator.errors import NoTrumpetPart, UnreadableScore
 from annotator.findings import Finding
 from annotator.pitch import Interval
 from annotator.score.measure import MeasureReader, interval_of
-from annotator.score.model import Neighbour, Part, Score, Sound, Tempo
-from annotator.score.names import credit_texts, printed_name
+from annotator.score.model import Neighbour, Part, Score, Tempo
 from annotator.score.numbers import (
     FIFTHS,
     LONGEST_NUMBER,
-    LONGEST_TEXT,
     MOST_MEASURES,
     MOST_NOTES,
     MOST_PARTS,
-    text_of,
     whole_of,
 )
+from annotator.score.part_list import OfName, any_name, choose, name_text, names_of, not_taken, part_headers
 from annotator.score.places import Places, find_places
 from annotator.score.tempo_marks import sorted_once, tempo_marks
 
@@ -42,12 +40,6 @@ _PARSER = etree.XMLParser(
     huge_tree=True,
     encoding="utf-8",  # whatever the text itself says: it has been decoded
 )
-
-_DISPLAYED = ("name", "abbreviation")
-_PROGRAMS = ("57", "60")  # General MIDI, trumpet and muted trumpet (MusicXML counts from 1)
-
-OfName = Callable[[str, str], bool]
-"""Something about a part's name and its ``<instrument-sound>``."""
 
 
 @dataclass(slots=True)
@@ -152,13 +144,13 @@ def read(
     Raises NoTrumpetPart when there is none, UnreadableScore when the score has no parts at all.
     """
     root = score.root
-    headers = list(_headers(root))
+    headers = list(part_headers(root))
     if len(headers) > MOST_PARTS:
         raise UnreadableScore(f"the file has {len(headers):,} parts, and no more than {MOST_PARTS} are read")
     where = _measures(score)
     findings: list[Finding] = []
-    chosen = _choose(headers, wanted, is_trumpet)
-    if not chosen and len(headers) == 1 and not _any_name(headers[0], is_other):
+    chosen = choose(headers, wanted, is_trumpet)
+    if not chosen and len(headers) == 1 and not any_name(headers[0], is_other):
         # A lone part that does not say what it is was sent here to be read.
         chosen = headers
         findings.append(
@@ -170,10 +162,10 @@ def read(
         )
     if not chosen:
         raise NoTrumpetPart(
-            f"no part is for a trumpet; the file has {_names(headers)}; name the one you mean (part)"
+            f"no part is for a trumpet; the file has {names_of(headers)}; name the one you mean (part)"
         )
     if not wanted:
-        findings += _not_taken(headers, chosen, is_other, may_be)
+        findings += not_taken(headers, chosen, is_other, may_be)
     parts: list[Part] = []
     tempos: list[Tempo] = []
     for header in chosen:
@@ -224,88 +216,8 @@ def _number(value: object) -> int:
     return int(value)
 
 
-def _choose(headers: list[Part], wanted: Sequence[str], is_trumpet: OfName) -> list[Part]:
-    if not headers:
-        raise UnreadableScore("the score has no part list, so no parts; export it again")
-    if wanted:
-        chosen = []
-        for name in wanted:
-            key = name.strip().casefold()
-            matches = [
-                part
-                for part in headers
-                if key in (part.id.casefold(), part.name.casefold(), part.abbreviation.casefold())
-            ]
-            if not matches:
-                raise NoTrumpetPart(f"there is no part {name!r}; the file has {_names(headers)}")
-            chosen += [part for part in matches if part not in chosen]
-        return chosen
-    return [part for part in headers if _any_name(part, is_trumpet)]
-
-
-def _any_name(part: Part, holds: OfName) -> bool:
-    """Whether ``holds`` of any of the part's names with any of its sounds."""
-    sounds = [sound.name for sound in part.sounds] or [""]
-    names = (part.name, *part.printed_names, *part.instrument_names)
-    return any(holds(name, sound) for name in names for sound in sounds)
-
-
-def _not_taken(
-    headers: list[Part], chosen: list[Part], is_other: OfName, may_be: OfName
-) -> Iterator[Finding]:
-    """Parts beside the trumpets' that may be one."""
-    for header in headers:
-        if header in chosen:
-            continue
-        why = ""
-        if _any_name(header, may_be):
-            why = "by its name it may be for a trumpet"
-        elif any(program in _PROGRAMS for program in header.programs) and not _any_name(header, is_other):
-            why = "it is played back by a trumpet"
-        if why:
-            yield Finding(
-                "part-not-taken",
-                f"the part {header.name or header.id!r} was not marked, and {why}; "
-                f"if it is, name it with the part option ({header.id})",
-                header.id,
-            )
-
-
-def _names(headers: list[Part]) -> str:
-    return ", ".join(f"{part.id} ({part.name})" if part.name else part.id for part in headers)
-
-
-def _headers(root: etree._Element) -> Iterator[Part]:
-    credits = tuple(credit_texts(root))
-    part_list = root.find("part-list")
-    concert = root.find("defaults/concert-score") is not None
-    for element in () if part_list is None else part_list.iterchildren("score-part"):
-        sounds = tuple(
-            Sound(0.0, 0, _name_of(sound)) for sound in element.iterfind("score-instrument/instrument-sound")
-        )
-        yield Part(
-            id=element.get("id", ""),
-            name=_name_of(element.find("part-name")),
-            abbreviation=_name_of(element.find("part-abbreviation")),
-            instrument_names=tuple(
-                _name_of(name) for name in element.iterfind("score-instrument/instrument-name")
-            ),
-            printed_names=tuple(
-                filter(None, map(printed_name, (element.find(f"part-{tag}-display") for tag in _DISPLAYED)))
-            ),
-            programs=tuple(text_of(program) for program in element.iterfind("midi-instrument/midi-program")),
-            headings=credits,
-            concert=concert,
-            sounds=tuple(sound for sound in sounds if sound.name),
-        )
-
-
-def _name_of(element: etree._Element | None) -> str:
-    return text_of(element)[:LONGEST_TEXT]
-
-
 def _title(root: etree._Element) -> str:
-    titles = (_name_of(root.find("work/work-title")), _name_of(root.find("movement-title")))
+    titles = (name_text(root.find("work/work-title")), name_text(root.find("movement-title")))
     return ", ".join(title for title in titles if title)
 
 
