@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass
 from hashlib import sha256
+from itertools import count
 from typing import Any
 
 from annotator.collector import without_collector
@@ -145,7 +147,10 @@ def _cue_words(prepared: Prepared, played: PlayedPart) -> str:
 
 def _new_id(text: str, wanted: str) -> str:
     """``wanted``, or the like of it that stands in no attribute of the document."""
-    name, number = wanted, 2
-    while any(f"{quote}{each}{quote}" in text for each in (name, f"{name}-I1") for quote in "\"'"):
-        name, number = f"{wanted}-{number}", number + 1
-    return name
+    if wanted not in text:
+        return wanted
+    like = re.compile(rf"""["']{re.escape(wanted)}(?:-(\d{{1,9}}))?(?:-I1)?["']""")
+    taken = {found.group(1) for found in like.finditer(text)}
+    if None not in taken:
+        return wanted
+    return next(f"{wanted}-{number}" for number in count(2) if str(number) not in taken)

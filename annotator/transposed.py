@@ -22,7 +22,7 @@ from annotator.played import PlayedPart
 from annotator.reading.changes import read_change
 from annotator.reading.names import read_heading
 from annotator.registry.mark_rows import MARKS
-from annotator.score.places import Container, Element, Places
+from annotator.score.places import Container, Element, Places, with_indent
 
 Edit = tuple[int, int, str]
 
@@ -109,7 +109,7 @@ def _edits(prepared: Prepared, places: Places) -> Iterator[Edit]:
         yield from _music(text, places, each, prepared)
     for part_id, element in zip(prepared.order.music, places.parts, strict=True):
         if part_id not in played:
-            yield _with_indent(text, element), element.end, ""
+            yield with_indent(text, element.start), element.end, ""
     first = next(iter(headings.values()))
     start = places.parts[0].start if places.parts else len(text)
     for words in _CREDIT_WORDS.finditer(text, 0, start):
@@ -127,7 +127,7 @@ def _part_list(prepared: Prepared, places: Places, played: dict[str, PlayedPart]
     text = prepared.text
     for part_id, element in zip(prepared.order.headers, places.score_parts, strict=True):
         if part_id not in played:
-            yield _with_indent(text, element), element.end, ""
+            yield with_indent(text, element.start), element.end, ""
             continue
         heading = _heading(played[part_id], prepared)
         for match in _NAMES.finditer(text, element.start, element.end):
@@ -195,7 +195,7 @@ def _change_words(text: str, direction: Element) -> Iterator[Edit]:
         kept = [(match, [], True) for match in found]
     alone = "<sound" not in text[direction.start : direction.end]
     if alone and not any(left for _, left, _ in kept):
-        yield _with_indent(text, direction), direction.end, ""
+        yield with_indent(text, direction.start), direction.end, ""
         return
     for match, left, changed in kept:
         if changed:
@@ -209,9 +209,3 @@ def _chord_symbol(harmony: re.Match[str], played: PlayedPart, position: float) -
         new = transpose(Pitch(step, int(alter or 0), 4), interval)
         sign = f"<{kind}-alter>{new.alter}</{kind}-alter>" if new.alter else ""
         yield root.start(), root.end(), f"<{kind}-step>{new.step}</{kind}-step>{sign}"
-
-
-def _with_indent(text: str, element: Element) -> int:
-    """Where ``element`` starts, its line's white space before it included."""
-    before = text.rfind("\n", 0, element.start)
-    return before if before >= 0 and not text[before : element.start].strip() else element.start

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import groupby
 
 from annotator.score.signs import Signs
 
@@ -37,6 +38,11 @@ class _Walk:
         self.begin = 0  # where the repeat in force goes back to
         self.turn = 1  # which time through it this is
         self.jumped = False
+        self.groups: list[frozenset[int]] = []
+        for bracketed, side_by_side in groupby(signs, key=lambda sign: bool(sign.endings)):
+            group = list(side_by_side)
+            numbers = frozenset().union(*(sign.endings for sign in group)) if bracketed else frozenset()
+            self.groups += [numbers] * len(group)
 
     def course(self) -> Course:
         here, count = 0, len(self.signs)
@@ -103,14 +109,7 @@ class _Walk:
 
     def _endings(self, here: int) -> frozenset[int]:
         """All numbers of the endings that stand side by side around measure ``here``."""
-        if not self.signs[here].endings:
-            return frozenset()
-        first, last = here, here
-        while first > 0 and self.signs[first - 1].endings:
-            first -= 1
-        while last + 1 < len(self.signs) and self.signs[last + 1].endings:
-            last += 1
-        return frozenset().union(*(sign.endings for sign in self.signs[first : last + 1]))
+        return self.groups[here]
 
     def _after_ending(self, here: int) -> int:
         numbers = self.signs[here].endings

@@ -5,10 +5,11 @@ from __future__ import annotations
 import re
 import tomllib
 import unicodedata
+from bisect import bisect_left
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
-from itertools import pairwise
+from itertools import accumulate, pairwise
 from pathlib import Path
 from typing import Any
 
@@ -36,30 +37,38 @@ class TimedChange:
     text: str
 
 
-def rest_around(lines: Sequence[Line], position: float, clock: Clock) -> float:
-    """Seconds between the last note that begins before ``position`` and the first from there on.
+class RestAround:
+    """Seconds between the last note that begins before a position and the first from there on.
 
     ``lines`` are those of the player who changes. Infinite where one side has no notes; 0 where a note
     sounds across.
     """
-    before = [note for line in lines for note in line.notes if note.onset < position - SAME_PLACE]
-    after = [note.onset for line in lines for note in line.notes if note.onset >= position - SAME_PLACE]
-    if not before or not after:
-        return float("inf")
-    ended = max(note.onset + note.duration for note in before)
-    return max(0.0, clock.seconds(min(after)) - clock.seconds(ended))
+
+    def __init__(self, lines: Sequence[Line], clock: Clock) -> None:
+        notes = sorted((note.onset, note.onset + note.duration) for line in lines for note in line.notes)
+        self._onsets = [onset for onset, _ in notes]
+        self._ends = list(accumulate((end for _, end in notes), max))
+        self._clock = clock
+
+    def __call__(self, position: float) -> float:
+        following = bisect_left(self._onsets, position - SAME_PLACE)
+        if following in (0, len(self._onsets)):
+            return float("inf")
+        seconds = self._clock.seconds
+        return max(0.0, seconds(self._onsets[following]) - seconds(self._ends[following - 1]))
 
 
 def mute_changes(played: PlayedPart, clock: Clock) -> list[TimedChange]:
     """Every place where words ask for a mute or for its removal."""
     part = played.part
+    rest_around = RestAround(part.lines, clock)
     found = []
     for words in part.words:
         kind = mute_kind(words.text)
         if kind is None:
             continue
         # Words of a change stand where the hand is free, in the rest, or over the first note with it.
-        rest = rest_around(part.lines, words.position, clock)
+        rest = rest_around(words.position)
         found.append(TimedChange(kind, words.position, words.measure, rest, words.text))
     return found
 
@@ -67,12 +76,13 @@ def mute_changes(played: PlayedPart, clock: Clock) -> list[TimedChange]:
 def crook_changes(played: PlayedPart, clock: Clock) -> list[TimedChange]:
     """Every place where the crook changes: a player with the instrument named would change it there."""
     segments = played.reading.segments
+    rest_around = RestAround(played.part.lines, clock)
     return [
         TimedChange(
             INSTRUMENT,
             segment.from_position,
             segment.from_measure_index,
-            rest_around(played.part.lines, segment.from_position, clock),
+            rest_around(segment.from_position),
             f"from {before.crook.name} to {segment.crook.name}",
         )
         for before, segment in pairwise(segments)

@@ -45,7 +45,7 @@ LONGEST_TEXT = 1000
 LONGEST_NUMBER = 50
 """Letters of a measure's number."""
 MOST_MEASURES = 100_000
-MOST_NOTES = 1_000_000
+MOST_NOTES = 400_000
 MOST_PARTS = 256
 MOST_LINES = 128
 """Players' lines of one part."""

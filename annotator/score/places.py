@@ -80,6 +80,14 @@ class Inside(NamedTuple):
 NO_PLACE = Inside(-1, -1)
 
 
+def with_indent(text: str, start: int) -> int:
+    """Where the line of what begins at ``start`` ended before it; ``start`` where something else is on it."""
+    before = start
+    while before and text[before - 1] in " \t":
+        before -= 1
+    return before - 1 if before and text[before - 1] == "\n" else start
+
+
 def find_places(text: str) -> Places:
     """The places of a score's text."""
     return _Walk(elements_only(text)).places()

@@ -10,7 +10,7 @@ from typing import NamedTuple
 
 from annotator.score import record
 from annotator.score.ours import BEGIN, RECORD, SIGN, between_signs, kind_of_colour, kind_of_size
-from annotator.score.places import Container, Element, Places, find_places
+from annotator.score.places import Container, Element, Places, find_places, with_indent
 
 _TAG_REST = r"""(?=[\s/>])(?:[^>"']|"[^"]*"|'[^']*')*"""
 # White space before an element goes with it when the element has lines of its own.
@@ -107,12 +107,12 @@ class _Resaved:
         cues = {self._id(each) for each in self.places.score_parts if self._is_cue(each)}
         for element in (*self.places.score_parts, *self.places.parts):
             if self._id(element) in cues:
-                yield _Cut(self._with_indent(element), element.end, "cue")
+                yield _Cut(with_indent(self.text, element.start), element.end, "cue")
         yield from self._lyrics()
         for container in self.places.containers:
             for child in container.children:
                 if child.tag == "direction" and self._is_flag(child):
-                    yield _Cut(self._with_indent(child), child.end, "crossing")
+                    yield _Cut(with_indent(self.text, child.start), child.end, "crossing")
         yield from self._fingerings(cues)
         first = self.places.parts[0].start if self.places.parts else 0
         for pattern in (_SOURCE, _FIELD):
@@ -217,10 +217,6 @@ class _Resaved:
     def _id(self, element: Element) -> str:
         found = _ID.search(self.text, element.start, element.opened)
         return (found.group(1) or found.group(2) or "") if found is not None else ""
-
-    def _with_indent(self, element: Element) -> int:
-        before = self.text.rfind("\n", 0, element.start)
-        return before if before >= 0 and not self.text[before : element.start].strip() else element.start
 
 
 def is_pitched(text: str, note: Element) -> bool:

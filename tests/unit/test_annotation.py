@@ -220,3 +220,22 @@ def test_the_second_best_plan_of_a_phrase_is_reported_when_asked_for() -> None:
     assert phrase["second_cost"] >= phrase["cost"]
     assert phrase["changes"]
     assert all(change["instead"]["fingering"] != change["fingering"] for change in phrase["changes"])
+
+
+@pytest.mark.parametrize(
+    ("taken", "given"),
+    [
+        ((), "P1-cue"),
+        (("P1-cue",), "P1-cue-2"),
+        (("P1-cue", "P1-cue-2", "P1-cue-4"), "P1-cue-3"),
+        (("P1-cue-I1",), "P1-cue-2"),
+        (("P1-cue-2",), "P1-cue"),
+        (("XP1-cue", "P1-cuez"), "P1-cue"),
+    ],
+)
+def test_the_cue_part_gets_an_id_that_nothing_has(taken: tuple[str, ...], given: str) -> None:
+    words = "".join(f'<words id="{each}">.</words>' for each in taken)
+    direction = f"<direction><direction-type>{words}</direction-type></direction>"
+    notes = [NoteText("C", 0, 5, lead=direction if taken else "")]
+    part = part_xml(notes, transpose=(2, 4), name="Tromba in E")
+    assert f'<part id="{given}">'.encode() in annotator.annotate(part).data
