@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-import secrets
-
-import structlog
 from apiflask import APIFlask
-from flask import Response, g, request
+from flask import Response, request
 
 from annotator import __version__
 from api import (
+    audit,
     cors,
     events,
     health,
@@ -23,14 +21,10 @@ from api import (
     results,
     sheets,
 )
-from api.front import turn
 from api.openapi import docs, openapi
 from api.page import routes as page
-from workers import logs
 from workers.context import Context
 from workers.settings import Settings
-
-log = logs.logger(__name__)
 
 # One module per concept; each has a ``blueprint``.
 MODULES = (jobs, events, results, sheets, instruments, health, metrics, docs, page)
@@ -61,7 +55,7 @@ def create_app(settings: Settings | None = None) -> APIFlask:
     app.extensions["crookline-streams"] = events.Streams(
         context.settings.streams, context.settings.owner_streams
     )
-    _log_requests(app)
+    audit.register(app)
     openapi.register(app, context)
     problems.register(app)
     keys.register(app, context)
@@ -73,29 +67,6 @@ def create_app(settings: Settings | None = None) -> APIFlask:
     metrics.register(app)
     _conditional_documents(app)
     return app
-
-
-def _log_requests(app: APIFlask) -> None:
-    @app.before_request
-    def begin() -> None:
-        g.request_number = secrets.token_hex(6)
-        structlog.contextvars.bind_contextvars(request=g.request_number)
-
-    @app.after_request
-    def end(response: Response) -> Response:
-        quiet = request.path in ("/healthz", "/readyz", "/metrics") or turn().dropped
-        (log.debug if quiet else log.info)(
-            "request",
-            method=request.method,
-            path=request.path,
-            status=response.status_code,
-            owner=g.get("owner"),
-        )
-        return response
-
-    @app.teardown_request
-    def forget(_: BaseException | None) -> None:
-        structlog.contextvars.clear_contextvars()
 
 
 def _conditional_documents(app: APIFlask) -> None:

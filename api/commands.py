@@ -6,6 +6,7 @@ import secrets
 import signal
 import sys
 from dataclasses import replace
+from datetime import datetime
 from hashlib import sha256
 from types import FrameType
 from typing import Any
@@ -63,18 +64,24 @@ def serve(
 
 @click.command(epilog="Example: crookline key library")
 @click.argument("name")
-def key(name: str) -> None:
-    """Make a key for the service, for NAME.
+@click.option(
+    "--until", metavar="DATE", type=click.DateTime(["%Y-%m-%d"]), help="The last day on which it opens."
+)
+def key(name: str, until: datetime | None) -> None:
+    """Make a key for the service, for NAME or NAME/LABEL (one of several secrets of NAME).
 
     Prints the secret, which is shown this once, and the entry for CROOKLINE_KEYS, which cannot be
     turned back into it.
     """
-    from workers.settings import valid_owner  # noqa: PLC0415
+    from workers.keys import Key, valid_owner  # noqa: PLC0415
 
-    if not valid_owner(name):
+    owner, slash, label = name.partition("/")
+    if not valid_owner(owner) or (slash and not valid_owner(label)):
         raise click.UsageError("a key's name has 1 to 40 letters, digits, '-' or '_'")
     secret = secrets.token_urlsafe(32)
     click.echo(f"Secret for {name} (send it as `Authorization: Bearer …`; it is shown this once):\n")
     click.echo(f"  {secret}\n")
-    click.echo("Entry for CROOKLINE_KEYS (several are separated by commas; or a file, @PATH, one a line):\n")
-    click.echo(f"  {name}:{sha256(secret.encode()).hexdigest()}")
+    made = Key(owner, sha256(secret.encode()).hexdigest(), label, until.date() if until else None)
+    click.echo("Entry for CROOKLINE_KEYS (several are separated by commas; or a file, @PATH, one a line;")
+    click.echo("a service reads the file anew when it changes):\n")
+    click.echo(f"  {made.entry}")

@@ -58,7 +58,9 @@ def _run(files: list[tuple[str, bytes]], out: Path, instrument: str) -> int:
     from workers import logs  # noqa: PLC0415
     from workers.settings import Settings  # noqa: PLC0415
 
-    settings = replace(Settings.from_environment(), host="127.0.0.1", port=0, keys=(), log="quiet")
+    settings = replace(
+        Settings.from_environment(), host="127.0.0.1", port=0, keys=(), keys_file="", log="quiet"
+    )
     logs.configure(settings.log)
     with tempfile.TemporaryDirectory(prefix="crookline-demo-") as store:
         click.echo("Starting the service: queue, workers, web server …")

@@ -22,6 +22,7 @@ from flask import request
 from werkzeug.http import parse_cookie
 
 from api import keys
+from workers.keys import Keyring
 from workers.settings import Settings
 
 Scope = dict[str, Any]
@@ -71,6 +72,7 @@ class Front:
 
     def __init__(self, app: APIFlask, settings: Settings) -> None:
         self._settings = settings
+        self._ring = Keyring(settings.keys, settings.keys_file)
         self._application = WSGIMiddleware(_with_body(app), workers=settings.web_threads)
         self._share = max(1, settings.web_threads // 2)
         self._shares: dict[str, _Share] = {}
@@ -93,7 +95,7 @@ class Front:
             return
         if not read:
             send = _closing(send)
-        asker = known if self._settings.keys and known else str((scope.get("client") or ("?",))[0])
+        asker = known if self._ring.wanted and known else str((scope.get("client") or ("?",))[0])
         with body:
             await self._answer(scope, send, body, receive, "" if scope["path"] in UNASKED else asker)
 
@@ -169,10 +171,11 @@ class Front:
 
     def _known(self, headers: dict[str, str]) -> str:
         """The owner whose key came with the request; without keys nobody has to be known."""
-        if not self._settings.keys:
+        if not self._ring.wanted:
             return "-"
         cookie = parse_cookie(headers.get("cookie", "")).get(keys.COOKIE, "")
-        return keys.owner_of(headers.get("authorization") or f"Bearer {cookie}", self._settings) or ""
+        found = keys.key_of(headers.get("authorization") or f"Bearer {cookie}", self._ring)
+        return found.name if found else ""
 
     async def _taken_in(self, receive: Receive) -> IO[bytes] | None:
         """The request's body; None where its sender has left before its end."""

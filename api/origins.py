@@ -65,7 +65,7 @@ def _is_ours(host: str, settings: Settings) -> bool:
     if settings.hosts:
         return name in settings.hosts or name in HERE
     # Without keys the service is for this machine alone; under a foreign name nobody has a key to show.
-    return bool(settings.keys) or name in HERE
+    return bool(settings.keys or settings.keys_file) or name in HERE
 
 
 def _name(host: str) -> str:

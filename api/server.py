@@ -84,7 +84,7 @@ def in_background(running: Running) -> Iterator[None]:
 
 def check_exposure(settings: Settings) -> None:
     """Raises BadSetting when the service would be open to the network without keys."""
-    if not settings.keys and not is_loopback(settings.host):
+    if not (settings.keys or settings.keys_file) and not is_loopback(settings.host):
         raise BadSetting(
             f"without keys the service listens on this machine only, not on {settings.host}; "
             f"make a key with `crookline key NAME` and set {variable('keys')}"

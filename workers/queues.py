@@ -30,8 +30,11 @@ def names(settings: Settings) -> list[str]:
 def queue_of(job: Job, settings: Settings) -> str:
     """The queue of a job's parts. With keys a lane belongs to an owner (to several where there are
     more owners than lanes); without keys there is one owner, and jobs share among themselves."""
-    owners = [key.name for key in settings.keys]
-    turn = owners.index(job.owner) if job.owner in owners else crc32(job.id.encode())
+    owners = list(dict.fromkeys(key.name for key in settings.keys))
+    if job.owner in owners:
+        turn = owners.index(job.owner)
+    else:  # without keys, or with one that came after this process began
+        turn = crc32((job.owner if settings.keys else job.id).encode())
     return f"{WEIGHTS[job.bulk]}-{turn % settings.lanes}"
 
 

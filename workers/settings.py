@@ -5,11 +5,9 @@ A field ``store`` is set by ``CROOKLINE_STORE``, and so on for every field of ``
 
 from __future__ import annotations
 
-import hmac
 import os
 from collections.abc import Mapping
 from dataclasses import fields, replace
-from hashlib import sha256
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
@@ -17,6 +15,7 @@ from pydantic import AfterValidator, BeforeValidator, Field, ValidationError
 from pydantic.dataclasses import dataclass
 
 from annotator.errors import CrooklineError
+from workers.keys import Key, each_once, parse_keys
 
 PREFIX = "CROOKLINE_"
 MEGABYTE = 1_000_000
@@ -28,62 +27,15 @@ class BadSetting(CrooklineError):
     code = "bad-setting"
 
 
-@dataclass(frozen=True, slots=True)
-class Key:
-    """Who may use the service: a name, and the SHA-256 of the secret (hexadecimal).
-
-    The secret is 256 random bits (``crookline key``), so one plain hash is enough: there is
-    nothing to guess that a slow hash would make slower.
-    """
-
-    name: str
-    digest: str
-
-    def opens(self, secret: str) -> bool:
-        """Whether ``secret`` is this key's; takes the same time whichever character differs."""
-        return hmac.compare_digest(sha256(secret.encode()).hexdigest(), self.digest)
-
-
-def parse_keys(text: str) -> tuple[Key, ...]:
-    """Keys from ``name:sha256, …`` or ``@FILE``. Raises ValueError."""
-    if text.startswith("@"):
-        try:
-            text = Path(text[1:]).read_text(encoding="utf-8")
-        except OSError as error:
-            raise ValueError(f"{text[1:]} cannot be read ({error.strerror})") from error
-    keys = []
-    for word in text.replace(",", " ").split():
-        name, _, digest = word.partition(":")
-        if not valid_owner(name):
-            raise ValueError(f"{name!r} is no name for a key; use 1 to 40 letters, digits, '-' or '_'")
-        if len(digest) != 64 or set(digest) - set("0123456789abcdef"):
-            raise ValueError(f"the key {name!r} needs the SHA-256 that `crookline key {name}` prints")
-        keys.append(Key(name, digest))
-    return tuple(keys)
-
-
-def valid_owner(name: str) -> bool:
-    """Whether a name can stand as a key's name: it becomes a folder of the store."""
-    return 1 <= len(name) <= 40 and name.isascii() and name.replace("-", "").replace("_", "").isalnum()
-
-
 def _keys(value: Any) -> Any:
     return parse_keys(value) if isinstance(value, str) else value
-
-
-def _each_once(keys: tuple[Key, ...]) -> tuple[Key, ...]:
-    names = [key.name for key in keys]
-    for name in names:
-        if names.count(name) > 1:
-            raise ValueError(f"there are two keys named {name!r}; give each its own name")
-    return keys
 
 
 def _words(value: Any) -> Any:
     return tuple(value.replace(",", " ").split()) if isinstance(value, str) else value
 
 
-Keys = Annotated[tuple[Key, ...], BeforeValidator(_keys), AfterValidator(_each_once)]
+Keys = Annotated[tuple[Key, ...], BeforeValidator(_keys), AfterValidator(each_once)]
 Words = Annotated[tuple[str, ...], BeforeValidator(_words)]
 AtLeastOne = Annotated[int, Field(ge=1)]
 NotNegative = Annotated[int, Field(ge=0)]
@@ -95,7 +47,9 @@ class Settings:
 
     ``redis_url``: empty means that the service starts a server of its own.
     ``store``: a folder, or a URL that fsspec knows (``s3://bucket/prefix``).
-    ``keys``: ``name:sha256`` separated by commas or spaces, or ``@FILE`` with one a line.
+    ``keys``: what `crookline key` prints, separated by commas or spaces, or ``@FILE`` with one a line.
+    ``keys_file``: that file, which is read anew when it has changed.
+    ``operator_keys``: keys for /metrics, written in the same way; without any, an owner's key opens it.
     ``max_upload``: the size of one request; ``max_file``: of one score, unpacked; ``max_unpacked``: of all
     the scores of one request.
     ``workers``: how many parts are worked on at once; 0 means one per processor.
@@ -126,6 +80,8 @@ class Settings:
     host: str = "127.0.0.1"
     port: NotNegative = 8080
     keys: Keys = ()
+    keys_file: str = ""
+    operator_keys: Keys = ()
     workers: NotNegative = 0
     web_threads: AtLeastOne = 32
     max_upload: AtLeastOne = 200 * MEGABYTE
@@ -166,6 +122,10 @@ class Settings:
             text = source.get(variable(field.name), "").strip()
             if text:
                 given[field.name] = text
+        if given.get("keys", "").startswith("@"):
+            given["keys_file"] = str(Path(given["keys"][1:]).absolute())
+        elif "keys_file" in given and "keys" not in given:
+            given["keys"] = f"@{given['keys_file']}"
         try:
             return cls(**given)
         except ValidationError as error:
@@ -173,7 +133,7 @@ class Settings:
             name = str(wrong["loc"][0])
             said = wrong["msg"].removeprefix("Value error, ")
             # A wrong key's own text stays out of the message.
-            shown = "" if name == "keys" else f" is {given.get(name)!r}"
+            shown = "" if name in ("keys", "operator_keys") else f" is {given.get(name)!r}"
             raise BadSetting(f"{variable(name)}{shown}: {said[0].lower()}{said[1:]}") from None
 
     def environment(self) -> dict[str, str]:
@@ -196,5 +156,5 @@ def _text(value: Any) -> str:
     if isinstance(value, bool):
         return "yes" if value else "no"
     if isinstance(value, tuple):
-        return " ".join(f"{item.name}:{item.digest}" if isinstance(item, Key) else item for item in value)
+        return " ".join(item.entry if isinstance(item, Key) else item for item in value)
     return str(value)

@@ -28,7 +28,7 @@ from workers.jobs import (
     outcome_values,
     valid_id,
 )
-from workers.settings import valid_owner
+from workers.keys import valid_owner
 
 ENDED = "output/ended.json"
 TOGETHER = "input/files"

@@ -92,7 +92,7 @@ def register(app: APIFlask, context: Context) -> None:
     def complete(spec: dict[Any, Any] | str) -> dict[Any, Any] | str:
         if isinstance(spec, str):
             return spec
-        keyed = bool(context.settings.keys)
+        keyed = bool(context.settings.keys or context.settings.keys_file)
         spec["tags"] = [{"name": name, "description": words} for name, words in TAGS.items()]
         components = spec.setdefault("components", {})
         components.setdefault("schemas", {})["ProblemDocument"] = PROBLEM_SCHEMA

@@ -11,7 +11,7 @@ from urllib.parse import urlsplit
 from apiflask import APIBlueprint
 from flask import Response, g, make_response, redirect, render_template, request, url_for
 
-from api import access, keys
+from api import keys
 from api.origins import same_site
 from api.problems import Problem
 
@@ -64,7 +64,7 @@ def choose_look() -> Any:
 def enter_key() -> Any:
     """Keep a key in this browser, for links and pictures that cannot send it in a header."""
     secret = request.form.get("key", "").strip()
-    if keys.owner_of(f"Bearer {secret}", access.context().settings) is None:
+    if keys.key_of(f"Bearer {secret}", keys.keyring()) is None:
         keys.note_wrong_key()
         return make_response(render("key.html", wrong=True), 401)
     response = make_response(redirect(url_for("page.home"), 303))
@@ -105,5 +105,5 @@ def refusal(message: str) -> str:
 def render(template: str, **values: Any) -> str:
     look = choice(request.cookies.get("crookline_look", ""), LOOKS)
     return render_template(
-        template, look=look, looks=LOOKS, keyed=bool(access.context().settings.keys), known=g.known, **values
+        template, look=look, looks=LOOKS, keyed=keys.keyring().wanted, known=g.known, **values
     )

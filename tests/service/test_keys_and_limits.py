@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import json
 import re
 import subprocess
 import sys
+import time
 from collections.abc import Iterator
+from datetime import UTC, datetime, timedelta
 from hashlib import sha256
 from pathlib import Path
 from typing import Any
@@ -16,9 +19,10 @@ from click.testing import CliRunner
 
 from annotator.cli import crookline
 from api.server import check_exposure
-from tests.service.conftest import Service, ended, post, started
+from tests.service.conftest import Service, ended, post, started, wait_until
 from tests.service.scores import archive, score
-from workers.settings import BadSetting, Settings, parse_keys
+from workers.keys import Keyring, parse_keys
+from workers.settings import BadSetting, Settings
 
 SECRETS = {"pit": "secret of the pit", "library": "secret of the library"}
 ORIGIN = "https://library.example"
@@ -115,6 +119,67 @@ def test_wrong_keys_are_counted_and_their_address_is_logged(tmp_path: Path) -> N
         assert "127.0.0.1" in next(
             line for line in guarded.log.read_text().splitlines() if "wrong key" in line
         )
+
+
+def test_keys_are_made_anew_without_a_restart(tmp_path: Path) -> None:
+    file = tmp_path / "keys"
+    entry = {secret: f"library/{secret}:{sha256(secret.encode()).hexdigest()}" for secret in ("old", "new")}
+    file.write_text(f"# the library's desk\n{entry['old']}  # goes at the end of the month\n")
+    environment = {
+        "CROOKLINE_KEYS": f"@{file}",
+        "CROOKLINE_OPERATOR_KEYS": f"ops:{sha256(b'ops').hexdigest()}",
+    }
+
+    def opens(client: httpx.Client, secret: str, path: str = "/v1/jobs") -> bool:
+        return client.get(path, headers={"Authorization": f"Bearer {secret}"}).status_code == 200
+
+    with (
+        started(tmp_path / "service", "--workers", "1", environment=environment) as running,
+        running.client() as client,
+    ):
+        assert opens(client, "old")
+        assert not opens(client, "new")
+        file.write_text("\n".join(entry.values()))
+        wait_until(lambda: opens(client, "new"))
+        assert opens(client, "old")  # both, until all desks have the new one
+        file.write_text("this is no key")
+        time.sleep(1.2)
+        assert opens(client, "new")  # what cannot be read changes nothing
+        file.write_text(entry["new"])
+        wait_until(lambda: not opens(client, "old"))
+        assert opens(client, "new")
+        # The figures are the operator's.
+        assert opens(client, "ops", "/metrics")
+        assert not opens(client, "new", "/metrics")
+        assert not opens(client, "ops")
+        told = running.log.read_text()
+        assert '"key": "new"' in told
+        assert "the keys stay as they were" in told
+
+
+def test_a_key_opens_up_to_its_last_day() -> None:
+    digest = sha256(b"secret").hexdigest()
+    today = datetime.now(UTC).date()
+    for days, opens in ((-1, False), (0, True), (1, True)):
+        (key,) = parse_keys(f"pit@{today + timedelta(days)}:{digest}")
+        assert (Keyring((key,)).key_of("secret") is not None) is opens
+        assert parse_keys(key.entry) == (key,)
+    with pytest.raises(ValueError, match="no date"):
+        parse_keys(f"pit@someday:{digest}")
+
+
+def test_what_was_sent_fetched_removed_and_refused_can_be_asked_about_later(keyed: Service) -> None:
+    with as_owner(keyed, "pit") as pit, keyed.client() as nobody:
+        job: dict[str, Any] = ended(pit, post(pit, ("a.xml", score("F", title="Audited"))).json()["id"])
+        pit.get(job["parts"][0]["links"]["annotated"])
+        pit.delete(f"/v1/jobs/{job['id']}")
+        nobody.get("/v1/jobs")
+    lines = [json.loads(line) for line in keyed.log.read_text().splitlines() if '"audit"' in line]
+    of_job = [line for line in lines if job["id"] in line["path"] or line["action"] == "accepted"]
+    assert [line["action"] for line in of_job][-3:] == ["accepted", "fetched", "removed"]
+    assert {line["owner"] for line in of_job} <= {"pit", "library"}
+    assert {line["address"] for line in lines} == {"127.0.0.1"}
+    assert any(line["action"] == "refused" and line["status"] == 401 for line in lines)
 
 
 def test_a_proxy_that_is_trusted_is_believed_and_no_other(tmp_path: Path) -> None:
@@ -230,7 +295,7 @@ class TestCommand:
         assert not key.opens(secret + "x")
         assert secret not in entry
 
-    @pytest.mark.parametrize("name", ["", "a/b", "..", "x" * 41, "name with space", "ключ"])
+    @pytest.mark.parametrize("name", ["", "a/b/c", "..", "x" * 41, "name with space", "ключ"])
     def test_a_name_that_cannot_be_one(self, name: str) -> None:
         assert CliRunner().invoke(crookline, ["key", name]).exit_code == 2
 
@@ -239,7 +304,7 @@ class TestCommand:
         [
             ({"CROOKLINE_HOST": "0.0.0.0"}, "CROOKLINE_KEYS"),
             ({"CROOKLINE_KEYS": "pit"}, "CROOKLINE_KEYS"),
-            ({"CROOKLINE_KEYS": "a/b:" + "0" * 64}, "CROOKLINE_KEYS"),
+            ({"CROOKLINE_KEYS": "a/b/c:" + "0" * 64}, "CROOKLINE_KEYS"),
             ({"CROOKLINE_KEYS": f"a:{'0' * 64} a:{'1' * 64}"}, "CROOKLINE_KEYS"),
             ({"CROOKLINE_KEYS": "@/nowhere"}, "CROOKLINE_KEYS"),
             ({"CROOKLINE_PORT": "many"}, "CROOKLINE_PORT"),

@@ -17,7 +17,8 @@ from tests.service.scores import BAD_SCORE, score
 from workers import parts, queues, upkeep
 from workers.context import Context
 from workers.jobs import Job, new_id
-from workers.settings import Key, Settings
+from workers.keys import Key
+from workers.settings import Settings
 from workers.status import status
 
 

@@ -14,7 +14,8 @@ from flask import Response, request
 
 from api import front as fronts
 from api.front import Front, turn
-from workers.settings import Key, Settings
+from workers.keys import Key
+from workers.settings import Settings
 
 KEYS = tuple(Key(name, "0" * 64) for name in ("pit", "library"))
 
