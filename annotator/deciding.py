@@ -101,8 +101,9 @@ def _play(part: Part, section: Section, instrument: Instrument, clock: Clock, op
     lines = []
     findings = list(reading.findings)
     for line in part.lines:
-        pitches = [at(note.onset).read[note.pitch] for note in line.notes]
-        read_notes = _read_notes(part, line.notes, pitches, clock)
+        own = at.line(line.number)
+        pitches = [own(note.onset).read[note.pitch] for note in line.notes]
+        read_notes = _read_notes(part, line, pitches, clock)
         how = plan(read_notes, instrument, options.profile)
         second = None
         if options.second_best:
@@ -117,31 +118,32 @@ def _play(part: Part, section: Section, instrument: Instrument, clock: Clock, op
                 )
             )
         lines.append(PlayedLine(line, tuple(pitches), how, second))
-        findings += _note_findings(part, line, pitches, how)
+        told = set(findings) if line.player else set()  # a note for two players is spoken of once
+        findings += (each for each in _note_findings(part, line, pitches, how) if each not in told)
     return PlayedPart(part, reading, at, tuple(lines), tuple(findings))
 
 
-def _read_notes(part: Part, notes: Sequence[Note], pitches: Sequence[Pitch], clock: Clock) -> list[ReadNote]:
+def _read_notes(part: Part, line: Line, pitches: Sequence[Pitch], clock: Clock) -> list[ReadNote]:
     seconds = clock.seconds
     make = tuple.__new__
     found: list[ReadNote] = []
     end, end_seconds = float("-inf"), 0.0
-    for note, pitch in zip(notes, pitches, strict=True):
+    for note, pitch in zip(line.notes, pitches, strict=True):
         start, duration = note.onset, note.duration
         onset = end_seconds if start == end else seconds(start)
         joined = start - end < _JOINED and not note.breath
         end = start + duration
         end_seconds = seconds(end) if duration else onset
         # Named in the part as written, so that a line read without a key signature has them too.
-        ornaments = _ornaments_read(part, note, pitch) if note.ornaments else ()
+        ornaments = _ornaments_read(part, line, note, pitch) if note.ornaments else ()
         length = end_seconds - onset
         read = (pitch, onset, length, note.slurred, joined, note.grace, ornaments, 0, duration)
         found.append(make(ReadNote, read))
     return found
 
 
-def _ornaments_read(part: Part, note: Note, pitch: Pitch) -> tuple[Ornament, ...]:
-    fifths = key_at(part.keys, note.onset) or 0
+def _ornaments_read(part: Part, line: Line, note: Note, pitch: Pitch) -> tuple[Ornament, ...]:
+    fifths = key_at([key for key in part.keys if key.staff in (0, line.staff)], note.onset) or 0
     return tuple(read_ornament(each, note.pitch, fifths, pitch) for each in note.ornaments)
 
 

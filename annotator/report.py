@@ -81,6 +81,7 @@ def _segment(segment: Segment) -> dict[str, Any]:
             "chromatic": segment.read.chromatic,
             "words": segment.words,
         },
+        **({"lines": list(segment.lines)} if segment.lines else {}),
     }
 
 
@@ -102,7 +103,7 @@ def _inference(inference: Inference | None) -> dict[str, Any] | None:
 
 def _notes(played: PlayedPart, line: PlayedLine) -> list[dict[str, Any]]:
     measures = played.part.measures
-    at = played.at
+    at = played.at.line(line.line.number)
     # Most notes are read and played like others: what is the same is worked out once.
     read: dict[tuple[Pitch, int], dict[str, Any]] = {}
     ways: dict[int, dict[str, Any]] = {}

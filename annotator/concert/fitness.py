@@ -71,7 +71,7 @@ def fitness(
     that ``played`` was prepared for."""
     table, families = _table()
     inside = list(_inside(line, start, end))
-    segments = _segments(played, start, end)
+    segments = _segments(played, line, start, end)
     out = sum(how.fingering is None for how in inside)
     flags = [how.crossing for how in inside if how.crossing is not None]
     left = [abs(how.cents_left) for how in inside if how.fingering is not None]
@@ -100,10 +100,10 @@ def _inside(line: PlayedLine, start: float, end: float) -> Iterator[PlayedNote]:
             yield how
 
 
-def _segments(played: PlayedPart, start: float, end: float) -> list[Segment]:
+def _segments(played: PlayedPart, line: PlayedLine, start: float, end: float) -> list[Segment]:
     return [
         segment
-        for segment in played.reading.segments
+        for segment in played.reading.of_line(line.line.number)
         if segment.from_position < end - SAME_PLACE and segment.to_position > start + SAME_PLACE
     ]
 

@@ -135,6 +135,7 @@ def sounding_notes(
     A note ends at the latest where the next one begins. Grace notes take no time of their own.
     """
     measures = played.part.measures
+    stretch = played.at.line(line.line.number)
     seconds = clock.seconds
     by_measure: dict[int, list[int]] = {}
     for index, note in enumerate(line.line.notes):
@@ -150,7 +151,7 @@ def sounding_notes(
             note, pitch = line.line.notes[which], line.pitches[which]
             start = seconds(note.onset)
             at = bisect_right(places, (index, note.offset + SAME_PLACE)) - 1
-            sounds = transpose(note.pitch, played.at(note.onset).segment.sounding).semitone
+            sounds = transpose(note.pitch, stretch(note.onset).segment.sounding).semitone
             found.append(
                 Sounding(
                     now + start - begin,

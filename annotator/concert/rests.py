@@ -75,19 +75,26 @@ def mute_changes(played: PlayedPart, clock: Clock) -> list[TimedChange]:
 
 def crook_changes(played: PlayedPart, clock: Clock) -> list[TimedChange]:
     """Every place where the crook changes: a player with the instrument named would change it there."""
-    segments = played.reading.segments
-    rest_around = RestAround(played.part.lines, clock)
-    return [
-        TimedChange(
-            INSTRUMENT,
-            segment.from_position,
-            segment.from_measure_index,
-            rest_around(segment.from_position),
-            f"from {before.crook.name} to {segment.crook.name}",
-        )
-        for before, segment in pairwise(segments)
-        if segment.crook.sounding != before.crook.sounding or segment.family != before.family
-    ]
+    found = []
+    for numbers, segments in played.reading.groups():
+        rest_around = RestAround(_lines(played, numbers), clock)
+        found += [
+            TimedChange(
+                INSTRUMENT,
+                segment.from_position,
+                segment.from_measure_index,
+                rest_around(segment.from_position),
+                f"from {before.crook.name} to {segment.crook.name}",
+            )
+            for before, segment in pairwise(segments)
+            if segment.crook.sounding != before.crook.sounding or segment.family != before.family
+        ]
+    return found
+
+
+def _lines(played: PlayedPart, numbers: Sequence[int]) -> list[Line]:
+    """The lines with these numbers, all of them where there are none."""
+    return [line for line in played.part.lines if not numbers or line.number in numbers]
 
 
 def mute_kind(text: str) -> str | None:

@@ -111,7 +111,7 @@ class _Sheet:
     def add(self, number: int, practice: Practice) -> None:
         """The exercise on one crossing."""
         place = practice.places[0]
-        fifths = place.part.at(place.left_note.onset).read_fifths or 0
+        fifths = place.part.at.line(place.line.line.number)(place.left_note.onset).read_fifths or 0
         tempo = self.prepared.clock.quarters_per_minute(place.left_note.onset)
         above = self._heading(number, practice)
         if number == 1:

@@ -6,8 +6,8 @@ The cue line and the transposed part are both written from this.
 from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, replace
 from itertools import accumulate, groupby, pairwise
 
 from annotator.marking.rewrite import attributes_xml, key_xml, pitch_xml
@@ -30,18 +30,12 @@ class ReadPart:
 
 def read_part(part: Part, at: StretchAt) -> ReadPart:
     """``part`` as read: every head's pitch and accidental, and the keys."""
-    keys: list[Key] = []
-    for stretch in at.stretches:
-        fifths = stretch.read_fifths
-        if fifths is not None and (not keys or keys[-1].fifths != fifths):
-            keys.append(Key(stretch.position, stretch.measure, fifths))
-    if not keys and part.keys:
-        keys = [Key(0.0, 0, 0)]
     notes: dict[int, tuple[str, str]] = {}
     staves: dict[int, Staff] = {}
+    of_head = at.of_head(part)
     for heads in _measures(part.heads):
         begun: set[int] = set()
-        for number, stretch, run in _runs(heads, at):
+        for number, stretch, run in _runs(heads, of_head):
             staff = staves.get(number)
             if staff is None:
                 staff = staves[number] = Staff()
@@ -49,7 +43,7 @@ def read_part(part: Part, at: StretchAt) -> ReadPart:
             pitches = [read[head.pitch] for head in run]
             signs = accidentals(
                 [(pitch, head.tied) for pitch, head in zip(pitches, run, strict=True)],
-                stretch.read_fifths or 0,
+                _printed_fifths(part, at, number, run[0]),
                 staff,
                 new_bar=number not in begun,
             )
@@ -57,7 +51,34 @@ def read_part(part: Part, at: StretchAt) -> ReadPart:
             for head, pitch, sign in zip(run, pitches, signs, strict=True):
                 accidental = _sign_xml(sign) if sign is not None and not head.fraction else ""
                 notes[head.place] = (pitch_xml(pitch, head.fraction), accidental)
-    return ReadPart(notes, tuple(keys))
+    return ReadPart(notes, _keys(part, at))
+
+
+def _printed_fifths(part: Part, at: StretchAt, staff: int, head: Head) -> int:
+    """The signature that stands on the staff, whoever of its players has the note."""
+    own = at.staff(part, staff) if at.lines else at
+    return own(head.onset).read_fifths or 0
+
+
+def _keys(part: Part, at: StretchAt) -> tuple[Key, ...]:
+    """The signatures to write; for each staff its own where they differ."""
+    staves = sorted({line.staff for line in part.lines}) or [1]
+    found = [_of_staff(at.staff(part, staff)) for staff in staves]
+    if all(each == found[0] for each in found):
+        keys = found[0]
+    else:
+        keys = [replace(key, staff=staff) for staff, own in zip(staves, found, strict=True) for key in own]
+        keys.sort(key=lambda key: (key.measure, key.staff, key.position))
+    return tuple(keys) or ((Key(0.0, 0, 0),) if part.keys else ())
+
+
+def _of_staff(at: StretchAt) -> list[Key]:
+    keys: list[Key] = []
+    for stretch in at.stretches:
+        fifths = stretch.read_fifths
+        if fifths is not None and (not keys or keys[-1].fifths != fifths):
+            keys.append(Key(stretch.position, stretch.measure, fifths))
+    return keys
 
 
 def key_changes(part: Part, read: ReadPart, measure: int) -> tuple[dict[str, str], dict[int, str]]:
@@ -78,9 +99,10 @@ def key_changes(part: Part, read: ReadPart, measure: int) -> tuple[dict[str, str
     for key in read.keys[first:last]:
         at = bisect_left(onsets, key.position - SAME_PLACE)
         if key.position - part.measures[measure].start < SAME_PLACE or at == len(onsets):
-            extra["key"] = key_xml(key.fifths)
+            extra["key"] = (extra.get("key", "") if key.staff else "") + key_xml(key.fifths, key.staff)
         else:
-            before[firsts[at]] = attributes_xml("", {"key": key_xml(key.fifths)})
+            new = attributes_xml("", {"key": key_xml(key.fifths, key.staff)})
+            before[firsts[at]] = (before.get(firsts[at], "") if key.staff else "") + new
     return extra, before
 
 
@@ -104,7 +126,7 @@ def _measures(heads: Sequence[Head]) -> Iterator[list[Head]]:
             first = index
 
 
-def _runs(heads: list[Head], at: StretchAt) -> Iterator[tuple[int, Stretch, list[Head]]]:
+def _runs(heads: list[Head], of_head: Callable[[Head], Stretch]) -> Iterator[tuple[int, Stretch, list[Head]]]:
     """A measure's heads as the eye meets them: staff by staff, left to right, in runs of one stretch.
 
     Voices follow one another in the file, but an accidental rules its staff from left to right.
@@ -113,13 +135,14 @@ def _runs(heads: list[Head], at: StretchAt) -> Iterator[tuple[int, Stretch, list
     ordered = all(
         earlier.staff == later.staff and earlier.onset <= later.onset for earlier, later in pairwise(heads)
     )
-    if ordered and at(first.onset) is at(heads[-1].onset):
-        yield first.staff, at(first.onset), heads
+    stretches = [of_head(head) for head in heads]
+    if ordered and all(each is stretches[0] for each in stretches):
+        yield first.staff, stretches[0], heads
         return
-    heads = sorted(heads, key=lambda head: (head.staff, head.onset))
-    for (staff, _), run in groupby(heads, key=lambda head: (head.staff, at(head.onset).position)):
+    both = sorted(zip(heads, stretches, strict=True), key=lambda item: (item[0].staff, item[0].onset))
+    for (staff, _), run in groupby(both, key=lambda item: (item[0].staff, id(item[1]))):
         same = list(run)
-        yield staff, at(same[0].onset), same
+        yield staff, same[0][1], [head for head, _ in same]
 
 
 def _sign_xml(sign: Accidental) -> str:

@@ -189,9 +189,10 @@ def attributes_xml(text: str, extra: dict[str, str], keep_all: bool = False) -> 
     return "<attributes>" + "".join(content for _, content in children) + "</attributes>"
 
 
-def key_xml(fifths: int) -> str:
-    """A ``<key>`` of ``fifths`` sharps (negative: flats)."""
-    return f"<key><fifths>{fifths}</fifths></key>"
+def key_xml(fifths: int, staff: int = 0) -> str:
+    """A ``<key>`` of ``fifths`` sharps (negative: flats), for one staff or for all (0)."""
+    number = f' number="{staff}"' if staff else ""
+    return f"<key{number}><fifths>{fifths}</fifths></key>"
 
 
 def transpose_xml(interval: Interval) -> str:

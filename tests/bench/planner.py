@@ -85,7 +85,7 @@ def parts() -> list[list[ReadNote]]:
             prepared = prepare(file.read_bytes(), Options())
             for part in prepared.played:
                 for each in part.lines:
-                    found.append(_read_notes(part.part, each.line.notes, each.pitches, prepared.clock))
+                    found.append(_read_notes(part.part, each.line, each.pitches, prepared.clock))
     return found
 
 
