@@ -17,16 +17,16 @@ from api import (
     limits,
     metrics,
     origins,
+    page,
     problems,
     results,
     sheets,
 )
 from api.openapi import docs, openapi
-from api.page import routes as page
 from workers.context import Context
 from workers.settings import Settings
 
-# One module per concept; each has a ``blueprint``.
+# One module per concept (of the page, a folder); each has a ``blueprint``, and none imports another.
 MODULES = (jobs, events, results, sheets, instruments, health, metrics, docs, page)
 
 

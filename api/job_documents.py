@@ -10,11 +10,19 @@ from typing import Any
 from flask import url_for
 
 from annotator.registry.product_rows import OF_PART
+from api import access
 from workers.jobs import Job, Part
 from workers.settings import Settings
 from workers.status import Status
+from workers.status import status as status_of
 
 DAY = 86_400
+
+
+def job_now(job: Job) -> dict[str, Any]:
+    """A job with its parts as it stands now, for who asks through the application."""
+    context = access.context()
+    return job_document(job, status_of(context, job), context.settings)
 
 
 def job_document(job: Job, status: Status, settings: Settings) -> dict[str, Any]:

@@ -2,27 +2,21 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Mapping
 from typing import Any
 
 import redis
 from apiflask import APIBlueprint
 from flask import request, url_for
-from kombu.exceptions import OperationalError
 from werkzeug.datastructures import FileStorage
 
-from annotator.errors import BadOption
 from api import access, schemas
 from api.job_documents import job_document, job_summary
 from api.openapi import describe
 from api.problems import Problem
-from workers import callbacks, logs, tasks
-from workers import idempotency as requests
-from workers import result_cache as results
-from workers.intake import BadUpload, Intake, take_in
-from workers.jobs import Job, id_time, new_id
-from workers.queues import is_bulk
+from workers import logs
+from workers.acceptance import accept, callback_of, options_of_text
+from workers.intake import BadUpload, take_in
 from workers.status import status
 
 blueprint = APIBlueprint("jobs", __name__, url_prefix="/v1/jobs", tag="Jobs")
@@ -53,94 +47,25 @@ def form_only() -> None:
 def create_job(headers: Mapping[str, str], upload: Mapping[str, Any]) -> Any:
     """Send files to be marked"""
     context = access.context()
-    options = parse_options(upload["options"])
+    options = options_of_text(upload["options"])
     # A browser's form without a chosen file sends one without a name; the field leaves its place empty.
     given = [file for file in upload["files"] if isinstance(file, FileStorage)]
     if len(given) < len(upload["files"]):
         raise BadUpload("a file has no name; choose a file, and send its name with it")
     files = [(file.filename or "", file.read()) for file in given]
-    callback = callback_of(upload["callback_url"], upload["callback_secret"])
-    job = accept(take_in(files, context.settings), options, callback=callback, key=headers["idempotency_key"])
+    job = accept(
+        context,
+        access.owner(),
+        take_in(files, context.settings),
+        options,
+        callback=callback_of(context, upload["callback_url"], upload["callback_secret"]),
+        key=headers["idempotency_key"],
+    )
     return (
         job_document(job, status(context, job), context.settings),
         202,
         {"Location": url_for("jobs.get_job", job_id=job.id)},
     )
-
-
-def accept(
-    intake: Intake, options: Mapping[str, Any], *, callback: tuple[str, str] = ("", ""), key: str = ""
-) -> Job:
-    """Keep a new job and put its parts into the queue; the same job again for a key used before.
-
-    Raises Problem when the key came with another request.
-    """
-    context = access.context()
-    job_id = new_id()
-    parts = tuple(part for part, _ in intake.parts)
-    if key:
-        asked = requests.digest(parts, {"options": options, "callback": callback})
-        claimed = requests.claim(context.store.files, access.owner(), key, requests.Request(job_id, asked))
-        if claimed.asked != asked:
-            raise Problem(
-                409,
-                "idempotency-conflict",
-                "this Idempotency-Key was used before, with other files or options",
-            )
-        job_id = claimed.job
-        known = context.store.job(f"{access.owner()}/{job_id}")
-        if known is not None:
-            return known
-    job = Job(
-        owner=access.owner(),
-        id=job_id,
-        created=id_time(job_id),
-        options=options,
-        parts=parts,
-        skipped=tuple(intake.skipped),
-        callback_url=callback[0],
-        callback_secret=callback[1],
-        bulk=is_bulk(parts, context.settings),
-    )
-    context.store.accept(job, intake.parts)
-    log.info("job accepted", job=job.ref, parts=len(parts), bulk=job.bulk)
-    try:
-        tasks.send(job, context)
-    except (OperationalError, redis.RedisError) as error:
-        # The job is in the store and safe: the next sweep sends its parts.
-        log.warning("job waits for the queue", job=job.ref, error=repr(error))
-    return job
-
-
-def callback_of(url: str, secret: str) -> tuple[str, str]:
-    """The address to tell of the job's end, and the secret to sign with. Raises Problem."""
-    if not url:
-        return "", ""
-    settings = access.context().settings
-    fault = callbacks.fault_of(url)
-    if not fault and not (secret or settings.callback_secret):
-        fault = "a callback needs `callback_secret`, to sign the message with"
-    if fault:
-        field = "callback_secret" if "callback_secret" in fault else "callback_url"
-        errors = [{"field": field, "pointer": f"/{field}", "detail": fault}]
-        raise Problem(422, "bad-callback", fault, errors=errors)
-    return url, secret
-
-
-def parse_options(text: str) -> dict[str, Any]:
-    """The options of a job from JSON. Raises BadOption."""
-    try:
-        values = json.loads(text or "{}")
-    except (ValueError, RecursionError) as error:
-        raise BadOption(f"the options are not JSON: {error}") from None
-    if not isinstance(values, dict):
-        raise BadOption("the options must be a JSON object")
-    try:
-        json.dumps(values, ensure_ascii=False).encode()
-    except UnicodeEncodeError:
-        raise BadOption("the options hold half of a character (an escape such as \\ud800 alone)") from None
-    results.options_of(values)
-    return values
 
 
 @blueprint.get("")

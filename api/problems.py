@@ -19,6 +19,7 @@ from kombu.exceptions import OperationalError
 
 from annotator.errors import BadOption, CrooklineError
 from workers import logs
+from workers.acceptance import BadCallback, UsedBefore
 from workers.intake import BadUpload
 
 MEDIA_TYPE = "application/problem+json"
@@ -114,6 +115,11 @@ def from_error(error: CrooklineError) -> Problem:
             error.message,
             errors=fault,
         )
+    if isinstance(error, BadCallback):
+        fault = [{"field": error.field, "pointer": f"/{error.field}", "detail": error.message}]
+        return Problem(422, error.code, error.message, errors=fault)
+    if isinstance(error, UsedBefore):
+        return Problem(409, error.code, error.message)
     return Problem(422, error.code, str(error))
 
 

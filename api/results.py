@@ -11,12 +11,12 @@ from flask import Response, request
 from annotator.registry.product_rows import ON_REQUEST, PRODUCT, Product
 from api import access
 from api.downloads import send, send_bytes
-from api.front import turn
 from api.openapi import describe
+from api.outcomes import await_product, ended_part
 from api.problems import Problem, not_ready
 from workers import archive as archives
-from workers import products, tasks
-from workers.jobs import Job, Outcome, Part
+from workers import products
+from workers.jobs import Job, Part
 from workers.media import MUSICXML, MXL, ZIP
 from workers.mxl import packed, unpacked
 from workers.status import status
@@ -63,21 +63,6 @@ def send_product(job_id: str, n: int, product: Product) -> Response:
     job, part, _ = ended_part(job_id, n)
     digest = await_product(job, part, product)
     return send_score(job, part, products.file(product, part), digest, suffix=product.suffix)
-
-
-def await_product(job: Job, part: Part, product: Product) -> str:
-    """Have something made of a part, unless it is there; gives its SHA-256. Raises Problem."""
-    context = access.context()
-    made = products.made(context, job, part, product.name)
-    if made is None:
-        here = turn()
-        here.again = True
-        if here.first:
-            tasks.ask_for(job, part.n, product.name, context)
-        raise not_ready(f"the workers have not got round to it yet: {product.about}")
-    if made.fault:
-        raise Problem(422, "result-failed", made.fault)
-    return made.sha256
 
 
 def send_score(job: Job, part: Part, file: str, digest: str, suffix: str = "") -> Response:
@@ -130,22 +115,3 @@ def archive(job_id: str) -> Any:
         )
     digest = archives.ensure(context.store, job, stands)
     return send(job, archives.NAME, ZIP, digest, f"crookline-{job.id[:11]}.zip")
-
-
-def ended_part(job_id: str, n: int) -> tuple[Job, Part, Outcome]:
-    """The part the path names and its outcome, for who wants its results."""
-    context = access.context()
-    job = access.job(job_id)
-    part = access.part(job, n)
-    outcome = context.store.outcome(job, part)
-    if outcome is None:
-        raise not_ready(f"part {n} is not done yet")
-    if outcome.reason is not None:
-        reason = {
-            "code": outcome.reason.code,
-            "message": outcome.reason.message,
-            "part": outcome.reason.part,
-            "measure": outcome.reason.measure,
-        }
-        raise Problem(404, "part-failed", f"part {n} has no results: {outcome.reason.message}", reason=reason)
-    return job, part, outcome

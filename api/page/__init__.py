@@ -1,1 +1,9 @@
-"""The page for people."""
+"""The page for people: send parts in, watch them being marked, look at them, take them away.
+
+Every step works as a plain form or link; the scripts only make it smoother.
+"""
+
+from api.page import charts, entry, home, job, part
+from api.page.visitor import blueprint
+
+__all__ = ["blueprint", "charts", "entry", "home", "job", "part"]

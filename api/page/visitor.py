@@ -1,16 +1,17 @@
 """Who visits the page: a browser with a key or without, the look it likes, and nobody else's forms.
 
-The blueprint of the page; its pages are in ``api.page.routes``.
+The blueprint of the page, and what all its pages share; it has no page of its own.
 """
 
 from __future__ import annotations
 
 from typing import Any
-from urllib.parse import urlsplit
 
 from apiflask import APIBlueprint
-from flask import Response, g, make_response, redirect, render_template, request, url_for
+from flask import Response, g, make_response, render_template, request
 
+from annotator.errors import BadOption
+from annotator.instruments import load
 from api import keys
 from api.origins import same_site
 from api.problems import Problem
@@ -51,43 +52,6 @@ def problem(error: Problem) -> Any:
     return refusal(error.detail), error.status
 
 
-@blueprint.post("/look")
-def choose_look() -> Any:
-    """Paper, pit, or as the system has it."""
-    response = make_response(redirect(_back(), 303))
-    look = choice(request.form.get("look", ""), LOOKS)
-    response.set_cookie("crookline_look", look, max_age=365 * 86_400, samesite="Lax")
-    return response
-
-
-@blueprint.post("/key")
-def enter_key() -> Any:
-    """Keep a key in this browser, for links and pictures that cannot send it in a header."""
-    secret = request.form.get("key", "").strip()
-    if keys.key_of(f"Bearer {secret}", keys.keyring()) is None:
-        keys.note_wrong_key()
-        return make_response(render("key.html", wrong=True), 401)
-    response = make_response(redirect(url_for("page.home"), 303))
-    response.set_cookie(keys.COOKIE, secret, httponly=True, samesite="Strict", secure=request.is_secure)
-    return response
-
-
-@blueprint.post("/leave")
-def leave() -> Any:
-    """Forget the key in this browser."""
-    response = make_response(redirect(url_for("page.home"), 303))
-    response.delete_cookie(keys.COOKIE)
-    return response
-
-
-def _back() -> str:
-    """The page the form was on, if it is one of ours."""
-    came = urlsplit(request.referrer or "")
-    if came.netloc != request.host or not came.path.startswith("/"):
-        return url_for("page.home")
-    return came.path + (f"?{came.query}" if came.query else "")
-
-
 def choice(value: str, among: Any) -> str:
     """``value`` if it is one of those, else the first of them."""
     choices = list(among)
@@ -107,3 +71,11 @@ def render(template: str, **values: Any) -> str:
     return render_template(
         template, look=look, looks=LOOKS, keyed=keys.keyring().wanted, known=g.known, **values
     )
+
+
+def instrument_name(instrument: str) -> str:
+    """The name of a trumpet, or its id where it has none."""
+    try:
+        return load(instrument).name
+    except BadOption:
+        return instrument

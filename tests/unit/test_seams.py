@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import ast
 import os
 import pickle
 from pathlib import Path
@@ -56,3 +57,22 @@ def test_an_error_is_the_same_on_the_other_side_of_a_process(kind: type[Crooklin
     assert type(back) is kind
     assert (back.message, back.part, back.measure, str(back)) == ("said", "P1", "12", str(error))
     assert getattr(back, "field", "") == getattr(error, "field", "")
+
+
+def test_routes_import_no_routes() -> None:
+    routes = {
+        ".".join(path.relative_to(API.parent).with_suffix("").parts)
+        for path in API.rglob("*.py")
+        if "@blueprint." in path.read_text() and path.name != "visitor.py"
+    }
+    assert {"api.jobs", "api.results", "api.page.home"} <= routes
+    wrong = []
+    for path in API.rglob("*.py"):
+        module = ".".join(path.relative_to(API.parent).with_suffix("").parts)
+        if module in ("api.app", "api.page.__init__"):
+            continue  # where they are put together
+        for node in ast.walk(ast.parse(path.read_text())):
+            if isinstance(node, ast.ImportFrom) and node.module:
+                named = {node.module, *(f"{node.module}.{alias.name}" for alias in node.names)}
+                wrong += [f"{module} -> {name}" for name in named & routes]
+    assert not wrong

@@ -1,0 +1,46 @@
+"""What came of a part: for the routes that give it away, in whatever form."""
+
+from __future__ import annotations
+
+from annotator.registry.product_rows import Product
+from api import access
+from api.front import turn
+from api.problems import Problem, not_ready
+from workers import products, tasks
+from workers.jobs import Job, Outcome, Part
+
+Result = tuple[Job, Part, Outcome]
+
+
+def ended_part(job_id: str, n: int) -> Result:
+    """The part the path names and its outcome, for who wants its results."""
+    context = access.context()
+    job = access.job(job_id)
+    part = access.part(job, n)
+    outcome = context.store.outcome(job, part)
+    if outcome is None:
+        raise not_ready(f"part {n} is not done yet")
+    if outcome.reason is not None:
+        reason = {
+            "code": outcome.reason.code,
+            "message": outcome.reason.message,
+            "part": outcome.reason.part,
+            "measure": outcome.reason.measure,
+        }
+        raise Problem(404, "part-failed", f"part {n} has no results: {outcome.reason.message}", reason=reason)
+    return job, part, outcome
+
+
+def await_product(job: Job, part: Part, product: Product) -> str:
+    """Have something made of a part, unless it is there; gives its SHA-256. Raises Problem."""
+    context = access.context()
+    made = products.made(context, job, part, product.name)
+    if made is None:
+        here = turn()
+        here.again = True
+        if here.first:
+            tasks.ask_for(job, part.n, product.name, context)
+        raise not_ready(f"the workers have not got round to it yet: {product.about}")
+    if made.fault:
+        raise Problem(422, "result-failed", made.fault)
+    return made.sha256
