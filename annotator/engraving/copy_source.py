@@ -6,24 +6,25 @@ id is ``n`` and its place, the number of the ``<note>`` in the file without its 
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass, field
+from itertools import zip_longest
 from typing import Any
 
 from lxml import etree
 
+from annotator.engraving.figures import KINDS, Figures, Row, columns, ours, take_figures, words_off_graces
+from annotator.engraving.long_rests import long_rests
+from annotator.engraving.one_player import only_player
+from annotator.engraving.sounded import show_accidentals
+from annotator.engraving.spacers import put_spacers
 from annotator.errors import NoTrumpetPart, UnreadableScore
 from annotator.score.model import SAME_PLACE
-from annotator.score.ours import SIGN, TARGET, kind_begun
 from annotator.score.source import open_source
 from annotator.score.walk import Time, Walk, time_of
 
-# Words and lyric lines of ours, told from others all the way to the engraver's own form of the music: a
-# noncharacter of Unicode, set aside for use inside a program, so no file has it.
-OURS = "\ufdd0"
-
 # What the file says about another page than the one we set; its long rests too, for we find them ourselves.
-_LAYOUT = ("print", "defaults", "credit", "appearance", "multiple-rest")
+_LAYOUT = ("print", "defaults", "credit", "appearance", "measure-style")
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,10 +43,13 @@ class Bar:
 
 @dataclass(frozen=True, slots=True)
 class Copy:
-    """A part to engrave. ``xml`` is score-partwise MusicXML with at most the part and its cue line.
+    """A part to engrave. ``xml`` is score-partwise MusicXML with at most the part and its cue line, and none
+    of the figures.
 
-    ``keys``: for each staff from the top, the key changes after the first measure as
-    (index of measure, sharps; negative flats). ``marks``: which of the legend's kinds occur.
+    ``figures``: what is set round the notes, by their ids; ``rows``: the rows it needs, from the staff down.
+    ``notes``: for each measure the ids of the notes it prints. ``keys``: for each staff from the top, the
+    key changes after the first measure as (index of measure, sharps; negative flats). ``marks``: which of
+    the legend's kinds occur.
     """
 
     xml: str
@@ -55,6 +59,9 @@ class Copy:
     part_name: str
     bars: tuple[Bar, ...]
     keys: tuple[tuple[tuple[int, int], ...], ...]
+    figures: Mapping[str, Figures]
+    rows: tuple[Row, ...]
+    notes: tuple[frozenset[str], ...]
     marks: frozenset[str] = field(default_factory=frozenset)
 
 
@@ -77,14 +84,24 @@ def parse(data: bytes) -> Any:
 
 def part_ids(root: Any) -> list[str]:
     """The ids of the parts that are no cue lines of ours, in the order of the score."""
-    ours = _our_cues(root)
-    return [part.get("id", "") for part in root.iterfind("part") if part.get("id") not in ours]
+    our_parts = _our_cues(root)
+    return [part.get("id", "") for part in root.iterfind("part") if part.get("id") not in our_parts]
 
 
-def copy_part(root: Any, part_id: str, *, breaks: bool = False) -> Copy:
+def copy_part(
+    root: Any,
+    part_id: str,
+    *,
+    breaks: bool = False,
+    words_off: bool = False,
+    beams: bool = True,
+    keep: Collection[int] = (),
+) -> Copy:
     """The part ``part_id`` of a parsed score, with the cue line that was put in under it.
 
-    ``breaks``: keep the places where the file begins a new system.
+    ``breaks``: keep the places where the file begins a new system. ``words_off``: no lyrics for the engraver,
+    and without ``beams`` no beams either (for music that it cannot set otherwise). ``keep``: the places of one
+    player's notes, where the others' are left out.
 
     The tree is changed (ids, layout), so parse again for another kind of use. Raises NoTrumpetPart.
     """
@@ -92,65 +109,94 @@ def copy_part(root: Any, part_id: str, *, breaks: bool = False) -> Copy:
     chosen = [index for index, part in enumerate(parts) if part.get("id") == part_id]
     if not chosen:
         raise NoTrumpetPart("this part is not in the score", part=part_id)
-    ours = _our_cues(root)
-    _name_notes(parts, ours)
+    our_parts = _our_cues(root)
+    _name_notes(parts, our_parts)
     staves = [parts[chosen[0]]]
     following = parts[chosen[0] + 1 : chosen[0] + 2]
-    if following and following[0].get("id") in ours:
+    if following and following[0].get("id") in our_parts:
         staves.append(following[0])
         # The staff is small already; the engraver would make cue notes on it smaller still.
         _drop(following[0], ("cue",))
-    marks = frozenset(_marks(staves))
-    out = etree.Element("score-partwise", version="4.0")
-    listed = {item.get("id"): item for item in root.iterfind("part-list/score-part")}
-    part_list = etree.SubElement(out, "part-list")
-    for staff in staves:
-        # The names stand in the title block, not before the first system.
-        name = "" if staff is staves[0] else "as read"
-        score_part = etree.SubElement(part_list, "score-part", id=staff.get("id", ""))
-        etree.SubElement(score_part, "part-name").text = name
+    if keep:
+        only_player(staves, keep)
+    show_accidentals(staves[0])
+    figures, marks = take_figures(staves[0])
+    words_off_graces(staves[0], figures, everywhere=words_off)
+    if not words_off:
+        put_spacers(staves[0], figures)
+    for staff in staves[1:]:
+        _drop(staff, ("fingering", "lyric"))
     for staff in staves:
         _drop(staff, _LAYOUT[1:] if breaks else _LAYOUT)
-        out.append(staff)
-    keys = []
-    for staff in staves:
-        count = max(
-            (int(_number(one, ".", 1)) for one in staff.iterfind("measure/attributes/staves")), default=1
-        )
-        keys += [tuple(_key_changes(staff))] * count
-    item = listed.get(part_id)
+        for attributes in [each for each in staff.iterfind("measure/attributes") if len(each) == 0]:
+            attributes.getparent().remove(attributes)
+        if not beams:
+            _drop(staff, ("beam",))
+    bars = tuple(_bars(staves[0]))
+    long_rests(staves)
+    item = next((item for item in root.iterfind("part-list/score-part") if item.get("id") == part_id), None)
+    rows = sorted(columns(figures), key=lambda row: (KINDS.index(row[0]) if row[0] in KINDS else 0, row[1]))
     return Copy(
-        xml=etree.tostring(out, encoding="unicode"),
+        xml=_written(staves),
         title=_text(root, "work/work-title") or _text(root, "movement-title") or _credit(root, "title"),
         composer=_text(root, "identification/creator[@type='composer']") or _credit(root, "composer"),
         part_id=part_id,
         part_name=_text(item, "part-name") if item is not None else part_id,
-        bars=tuple(_bars(staves[0])),
-        keys=tuple(keys),
-        marks=marks,
+        bars=bars,
+        keys=tuple(_keys(staves)),
+        figures=figures,
+        rows=tuple(rows),
+        notes=tuple(_printed(staves)),
+        marks=marks | ({"cue"} if len(staves) > 1 else set()),
     )
+
+
+def _written(staves: list[Any]) -> str:
+    out = etree.Element("score-partwise", version="4.0")
+    part_list = etree.SubElement(out, "part-list")
+    for staff in staves:
+        # The names stand in the title block, not before the first system.
+        score_part = etree.SubElement(part_list, "score-part", id=staff.get("id", ""))
+        etree.SubElement(score_part, "part-name").text = "" if staff is staves[0] else "as read"
+        for index, measure in enumerate(staff.iterfind("measure")):
+            measure.set("id", f"m{index}" if staff is staves[0] else f"c{index}")
+    out.extend(staves)
+    return etree.tostring(out, encoding="unicode")
+
+
+def _keys(staves: list[Any]) -> Iterator[tuple[tuple[int, int], ...]]:
+    for staff in staves:
+        count = max(
+            (int(_number(one, ".", 1)) for one in staff.iterfind("measure/attributes/staves")), default=1
+        )
+        yield from [tuple(_key_changes(staff))] * count
+
+
+def _printed(staves: list[Any]) -> Iterator[frozenset[str]]:
+    """For each measure the notes that must be seen."""
+    for measures in zip_longest(*(staff.iterfind("measure") for staff in staves)):
+        yield frozenset(
+            note.get("id", "")
+            for measure in measures
+            if measure is not None
+            for note in measure.iterfind("note")
+            if note.find("rest") is None and note.get("print-object") != "no"
+        )
 
 
 def _our_cues(root: Any) -> frozenset[str]:
     """The ids of the parts we put in: each is listed between our signs."""
     listed = root.iterfind("part-list/score-part")
-    return frozenset(item.get("id", "") for item in listed if _kind(item.getprevious()) == "cue")
+    return frozenset(item.get("id", "") for item in listed if ours(item.getprevious()) == "cue")
 
 
-def _kind(node: Any) -> str:
-    """The kind of mark that ``node``, a processing instruction, begins; "" for any other node."""
-    if node is None or node.tag is not etree.PI or node.target != TARGET:
-        return ""
-    return kind_begun(node.text or "")
-
-
-def _name_notes(parts: list[Any], ours: frozenset[str]) -> None:
+def _name_notes(parts: list[Any], our_parts: frozenset[str]) -> None:
     place = cue = 0
     for part in parts:
         for element in part.iter():
             if isinstance(element.tag, str) and "id" in element.attrib and element is not part:
                 del element.attrib["id"]
-        if part.get("id") in ours:
+        if part.get("id") in our_parts:
             for note in part.iterfind("measure/note"):
                 note.set("id", f"q{cue}")
                 cue += 1
@@ -217,24 +263,6 @@ def _key_changes(part: Any) -> Iterator[tuple[int, int]]:
             if fifths != in_force and index:
                 yield index, fifths
             in_force = fifths
-
-
-def _marks(staves: list[Any]) -> Iterator[str]:
-    """The kinds of marks on the staves; their words and lyrics are made to say that they are ours."""
-    for instruction in staves[0].iter(etree.PI):
-        kind, mark = _kind(instruction), instruction.getnext()
-        if not kind or mark is None:
-            continue
-        yield kind
-        for words in mark.iter("words"):
-            words.text = f"{OURS}{(words.text or '').rstrip(SIGN)}"
-        if mark.tag == "lyric":
-            mark.set("name", f"{OURS}{kind}")
-            for element in (mark, *mark.iter("text")):
-                element.attrib.pop("color", None)
-                element.attrib.pop("font-size", None)
-    if len(staves) > 1:
-        yield "cue"
 
 
 def _partwise(timewise: Any) -> Any:

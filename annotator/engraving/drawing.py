@@ -5,13 +5,15 @@ from __future__ import annotations
 import re
 from xml.sax.saxutils import escape
 
+from annotator.engraving import faces
+
 # In the PDF the first of these is always there (it comes with the typesetter); a browser takes the next.
 FACE = "Libertinus Serif, 'Times New Roman', Times, serif"
-# Mean width of a letter of the text face, as a share of its size: only used to fit and to break lines.
-LETTER = 0.44
-BOLDER = 1.15
 SMALLEST = 180.0
-_SIGNS = re.compile("[♭♮♯]")
+# The text face has poor ones, and none at all in bold and italic, where one letter missing costs the whole line
+# its face: they are set on their own, in the other face that the typesetter carries.
+SIGN_FACE = "New Computer Modern Math, 'Times New Roman', Times, serif"
+ACCIDENTALS = re.compile("([♭♮♯]+)")
 
 
 def words(
@@ -26,24 +28,40 @@ def words(
     room: float = 0.0,
 ) -> str:
     """A line of text at its baseline; made smaller where it would be longer than ``room`` (0: as it is)."""
+    face = faces.face(bold=weight == "bold", italic=style == "italic")
     if room:
-        size = fitted(text, size, room / BOLDER if weight else room)
-    extra = f' font-style="{style}"' if style else ""
-    if weight and _SIGNS.search(text):
-        # The bold face has no accidentals, and one letter missing costs the whole line its face.
-        extra += f' stroke="currentColor" stroke-width="{size * 0.03:.0f}"'
-    elif weight:
-        extra += f' font-weight="{weight}"'
+        size = fitted(text, size, room, face)
+    extra = f' font-weight="{weight}"' if weight else ""
+    extra += f' font-style="{style}"' if style else ""
+    pieces = [piece for piece in ACCIDENTALS.split(text) if piece]
+    if len(pieces) == 1 and not ACCIDENTALS.fullmatch(text):
+        return _line(x, y, size, text, anchor, extra)
+    left = x - faces.width(text, size, face) * {"middle": 0.5, "end": 1.0}.get(anchor, 0.0)
+    found = []
+    for index, piece in enumerate(pieces):
+        width = faces.width(piece, size, face)
+        if ACCIDENTALS.fullmatch(piece):
+            found.append(_line(left, y, size, piece, "start", f' font-family="{SIGN_FACE}"'))
+        elif index + 1 < len(pieces):
+            # Ends where the sign begins, whichever face it is seen in.
+            found.append(_line(left + width, y, size, piece, "end", extra))
+        else:
+            found.append(_line(left, y, size, piece, "start", extra))
+        left += width
+    return f"<g>{''.join(found)}</g>"
+
+
+def _line(x: float, y: float, size: float, text: str, anchor: str, extra: str) -> str:
     return (
-        f'<text x="{x:.0f}" y="{y:.0f}" font-size="{size:.0f}" text-anchor="{anchor}"{extra}>'
+        f'<text x="{x:.0f}" y="{y:.0f}" font-size="{size:.0f}" text-anchor="{anchor}" xml:space="preserve"{extra}>'
         f"{escape(text)}</text>"
     )
 
 
-def fitted(text: str, size: float, room: float) -> float:
+def fitted(text: str, size: float, room: float, face: str = faces.REGULAR) -> float:
     """The largest size up to ``size`` at which ``text`` fits into ``room``."""
-    width = len(text) * LETTER * size
-    return size if width <= room else max(size * room / width, SMALLEST)
+    width = faces.width(text, size, face)
+    return size if width <= room else max(size * room / width, min(SMALLEST, size))
 
 
 def signs(name: str) -> str:

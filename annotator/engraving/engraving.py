@@ -13,46 +13,29 @@ carries its first).
 
 from __future__ import annotations
 
-import re
-import threading
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from functools import cached_property
-from importlib import resources
-from pathlib import Path
 from typing import Any
 from xml.sax.saxutils import escape
 
-from annotator.engraving import layout, sheet
-from annotator.engraving.clearance import clear
+from annotator.engraving import layout, legend, sheet
 from annotator.engraving.copy_source import Copy, copy_part, parse, part_ids
 from annotator.engraving.drawing import FACE
-from annotator.engraving.glyphs import draw_signs
-from annotator.engraving.mei import prepare
-from annotator.engraving.paper import A4, Paper
-from annotator.errors import BadOption, UnreadableScore
-
-# The engraver's own limit for the height of a page, in tenths of a millimetre.
-ROLL_HEIGHT = 60_000
-# Half the distance of two staff lines, in tenths of a millimetre: a staff of 7.0 mm, as printed parts have.
-UNIT = 8.75
-_BOLD = re.compile(r'class="(fing|ending|reh|tempo)( [^"]*)?"')
-_ITALIC = re.compile(r'class="(dir|dynam|mNum)( [^"]*)?"')
-_SHAPE = re.compile(r"<(?:path|polygon|polyline|rect|ellipse) (?![^>]*stroke=)")
-_PLACEHOLDER = re.compile(r'class="([^"]*\bplaceholder\b[^"]*)"')
-# Letters beyond these need a font from the system; the typesetter carries Latin, Greek and Cyrillic.
-_FOREIGN = re.compile(r"[^\u0000-\u052f\u1e00-\u27ff\ue000-\uf8ff]")
-# The engraver keeps tables shared by all its toolkits.
-_LOCK = threading.Lock()
+from annotator.engraving.paper import A4, STAND, Paper, Size, sheet_of
+from annotator.engraving.printing import to_pdf
+from annotator.engraving.roll import Roll
+from annotator.errors import BadOption
 
 
 @dataclass(frozen=True, slots=True)
 class _Page:
+    """A page: systems ``start`` up to ``end`` of a part; its number in the part."""
+
     part: int
     start: int
     end: int
     number: int
-    of: int
 
 
 class Engraving:
@@ -60,7 +43,10 @@ class Engraving:
 
     ``data``: a .musicxml, .xml or .mxl file, annotated or transposed. ``report``: its report
     (``crookline.report/1``); without one every part is set. ``kind``: ``annotated``, ``transposed`` or
-    ``exercises`` (the words of the title block). ``part``: an id, to set this part only.
+    ``exercises`` (the words of the title block). ``part``: an id, to set this part only. ``size``: how large
+    the music is; ``phone`` is one column that scrolls, whatever the paper. ``player``: whose name stands on
+    every page. ``line``: set only this player's line (from 1, as the report counts) where several stand on a
+    staff.
 
     Music is laid out when a page is first asked for, and a page drawn when it is. Raises
     UnreadableScore, NoTrumpetPart, BadOption.
@@ -75,33 +61,113 @@ class Engraving:
         kind: str = "annotated",
         part: str = "",
         instrument: str = "",
+        size: Size = STAND,
+        player: str = "",
+        line: int = 0,
     ) -> None:
         if kind not in sheet.KINDS:
             raise BadOption(f"kind is {kind!r}; choose from {', '.join(sheet.KINDS)}", field="kind")
-        self.paper = paper
+        self.paper = sheet_of(paper, size)
+        self.size = size
         self.kind = kind
+        self._data = data
         self._report = report or {}
+        self._player, self._line = player, line
         self._instrument = instrument or _instrument_name(str(self._report.get("instrument", "")))
-        root = parse(data)
-        there = part_ids(root)
+        self._root = parse(data)
+        there = part_ids(self._root)
         wanted = [str(one.get("id", "")) for one in self._report.get("parts", ())] or there
         if part:
             wanted = [part]
-        # A fresh tree for each part: making the copy moves elements out of it.
-        self._copies = [
-            copy_part(root if len(wanted) == 1 else parse(data), one, breaks=self._own_breaks)
-            for one in wanted
-        ]
-        self._rolls: dict[int, tuple[list[tuple[str, layout.System]], list[tuple[int, int]]]] = {}
+        self._parts = wanted
+        self._many = len(wanted) > 1
+        self._rolls: dict[int, Roll] = {}
+        # What cannot be read is said at once, not when a page is asked for.
+        self._first = {index: self._copy(index, 0) for index in range(len(wanted))}
+        self._cuts: dict[int, list[_Page]] = {}
+
+    def _copy(self, index: int, plainness: int) -> Copy:
+        """The part's copy, for the first time made when the file is read."""
+        if plainness == 0 and index in getattr(self, "_first", {}):
+            return self._first[index]
+        # A fresh tree each time but the first: making the copy moves elements out of it.
+        root = self._root if not self._many and plainness == 0 and self._root is not None else parse(self._data)
+        self._root = None
+        return copy_part(
+            root,
+            self._parts[index],
+            breaks=self._own_breaks,
+            words_off=plainness > 0,
+            beams=plainness < 2,  # noqa: PLR2004
+            keep=self._places(self._parts[index]),
+        )
+
+    def _places(self, part_id: str) -> frozenset[int]:
+        """The places of the notes of the line asked for; none for all. Raises BadOption."""
+        if not self._line:
+            return frozenset()
+        for part in self._report.get("parts", ()):
+            if part.get("id") == part_id:
+                for line in part.get("lines", ()):
+                    if line.get("line") == self._line:
+                        return frozenset(int(note["place"]) for note in line["notes"])
+        raise BadOption(f"there is no line {self._line} in part {part_id}", field="line")
+
+    def _roll(self, index: int) -> Roll:
+        if index not in self._rolls:
+            self._rolls[index] = Roll(
+                lambda plainness: self._copy(index, plainness), self.paper, self.size, own_breaks=self._own_breaks
+            )
+        return self._rolls[index]
+
+    def _pages_of(self, index: int, up_to: int | None = None) -> list[_Page]:
+        """The pages of a part, cut as far as the page numbered ``up_to`` (None: all)."""
+        roll = self._roll(index)
+
+        def cut() -> list[_Page]:
+            pages = self._cuts.setdefault(index, [])
+            if pages and pages[0].end > roll.count:
+                pages.clear()
+            while (up_to is None or len(pages) < up_to) and (not pages or pages[-1].end < roll.count):
+                pages.append(self._next_page(index, pages[-1] if pages else None))
+            return pages
+
+        plainness = roll.plainness
+        found: list[_Page] = roll.redrawn(cut)
+        if roll.plainness != plainness:
+            # Laid out anew, the systems are others.
+            self._cuts[index] = []
+            found = roll.redrawn(cut)
+        return found
+
+    def _next_page(self, index: int, before: _Page | None) -> _Page:
+        roll = self._roll(index)
+        start, number = (before.end, before.number + 1) if before else (0, 1)
+        if not self.paper.height:
+            for at in range(roll.count):
+                roll.system(at)
+            return _Page(index, 0, roll.count, 1)
+        rooms = self._room(roll.copy, number), self._room(roll.copy, number + 1)
+        shapes: list[layout.Shape] = []
+
+        def gap(at: int) -> float:
+            return roll.gap(start + at)
+
+        while start + len(shapes) < roll.count and not (len(shapes) > 1 and layout.enough(shapes, gap, rooms[1])):
+            shapes.append(roll.system(start + len(shapes)).shape)
+        count = layout.first_cut(
+            shapes,
+            gap,
+            lambda at: layout.free_time(shapes[at].first, roll.copy.bars),
+            rooms,
+            right=number % 2 == 1,
+            complete=start + len(shapes) == roll.count,
+        )
+        return _Page(index, start, start + count, number)
 
     @cached_property
     def _pages(self) -> list[_Page]:
-        pages = []
-        for index in range(len(self._copies)):
-            _, cuts = self._roll(index)
-            for number, (start, end) in enumerate(cuts, start=1):
-                pages.append(_Page(index, start, end, number, len(cuts)))
-        return pages
+        return [page for index in range(len(self._parts)) for page in self._pages_of(index)]
 
     @property
     def page_count(self) -> int:
@@ -110,6 +176,8 @@ class Engraving:
 
     def page(self, number: int) -> str:
         """Page ``number``, from 1, as an SVG document. Raises BadOption when there is no such page."""
+        if number == 1:
+            return self._compose(self._pages_of(0, 1)[0])
         if not 1 <= number <= self.page_count:
             raise BadOption(f"there is no page {number}; there are {self.page_count}", field="page")
         return self._compose(self._pages[number - 1])
@@ -119,20 +187,21 @@ class Engraving:
         ``measures``, the numbers of all its measures as the file has them."""
         found = []
         for page in self._pages:
-            systems, _ = self._roll(page.part)
-            bars = self._copies[page.part].bars
-            first = systems[page.start][1].first
-            end = systems[page.end][1].first if page.end < len(systems) else len(bars)
+            roll = self._roll(page.part)
+            bars = roll.copy.bars
+            first = roll.system(page.start).shape.first
+            end = roll.system(page.end).shape.first if page.end < roll.count else len(bars)
             numbers = [bar.number for bar in bars[first:end]]
-            found.append({"part": self._copies[page.part].part_id, "from": first, "measures": numbers})
+            found.append({"part": self._parts[page.part], "from": first, "measures": numbers})
         return found
 
     def pdf(self) -> bytes:
         """All pages as one PDF: vector, text as text, fonts embedded."""
         pages = [self.page(number) for number in range(1, self.page_count + 1)]
         words = self._heading(0)
-        title = " – ".join(piece for piece in (words.title, words.part) if piece)
-        return to_pdf(pages, self.paper, title=title, author=words.composer)
+        title = " – ".join(piece for piece in (words.title, words.part, words.player) if piece)
+        heights = [self._height(page) / 100 for page in self._pages]
+        return to_pdf(pages, self.paper.width, heights, title=title, author=words.composer)
 
     @property
     def _own_breaks(self) -> bool:
@@ -140,140 +209,106 @@ class Engraving:
         return self.kind == "exercises"
 
     def _heading(self, index: int) -> sheet.Heading:
-        copy = self._copies[index]
-        return sheet.heading(self._report, copy.part_id, copy, self.kind, self._instrument)
+        copy = self._first[index]
+        return sheet.heading(self._report, copy.part_id, copy, self.kind, self._instrument, self._player)
 
-    def _roll(self, index: int) -> tuple[list[tuple[str, layout.System]], list[tuple[int, int]]]:
-        if index not in self._rolls:
-            copy = self._copies[index]
-            systems = _systems(copy, self.paper, own_breaks=self._own_breaks)
-            first, later = self._room(copy, 1), self._room(copy, 2)
-            cuts = layout.pages([system for _, system in systems], copy.bars, first, later)
-            self._rolls[index] = (systems, cuts)
-        return self._rolls[index]
+    def _entries(self, copy: Copy) -> list[legend.Entry]:
+        return legend.entries(copy.figures, copy.rows, copy.marks)
+
+    @property
+    def _width(self) -> float:
+        return (self.paper.width - 2 * self.paper.margin) * 100
+
+    def _head(self, copy: Copy, number: int) -> float:
+        """What of a page is above the music."""
+        if number > 1:
+            return sheet.RUNNING_HEAD * self._scale
+        index = self._parts.index(copy.part_id)
+        return sheet.title_height(self._heading(index), self.paper, self._scale)
+
+    def _foot(self, copy: Copy, number: int) -> float:
+        below = sheet.FOOT * self._scale
+        return below + (legend.height(self._entries(copy), self._width, self._scale) if number == 1 else 0.0)
+
+    @property
+    def _scale(self) -> float:
+        return self.size.scale
 
     def _room(self, copy: Copy, number: int) -> float:
         """The height for music on a page, in hundredths of a millimetre."""
-        whole = (self.paper.height - 2 * self.paper.margin) * 100 - sheet.FOOT
-        if number == 1:
-            return whole - sheet.TITLE_BLOCK - sheet.legend_height(copy.marks, self.paper)
-        return whole - sheet.RUNNING_HEAD
+        whole = (self.paper.height - 2 * self.paper.margin) * 100
+        return whole - self._head(copy, number) - self._foot(copy, number)
+
+    def _height(self, page: _Page) -> float:
+        """The height of a page: the paper's, or what a column takes."""
+        if self.paper.height:
+            return self.paper.height * 100
+        roll = self._roll(page.part)
+        shapes = [roll.system(at).shape for at in range(page.start, page.end)]
+        music = shapes[0].up + sum(shape.height for shape in shapes) + shapes[-1].down
+        music += sum(roll.gap(at) for at in range(page.start, page.end - 1))
+        copy = roll.copy
+        return music + self._head(copy, 1) + self._foot(copy, 1) + 2 * self.paper.margin * 100
 
     def _compose(self, page: _Page) -> str:
-        copy, words = self._copies[page.part], self._heading(page.part)
-        systems, _ = self._roll(page.part)
-        chosen = systems[page.start : page.end]
-        head = sheet.TITLE_BLOCK if page.number == 1 else sheet.RUNNING_HEAD
-        places = layout.spread(
-            [system for _, system in chosen],
-            self._room(copy, page.number),
-            last=page.number == page.of,
-        )
-        above = self.paper.margin * 100 + head
+        roll = self._roll(page.part)
+        copy, words, scale = roll.copy, self._heading(page.part), self._scale
+        systems = [roll.system(at) for at in range(page.start, page.end)]
+        height = self._height(page)
+        head = self._head(copy, page.number)
+        last = page.end == roll.count
+        room = height - 2 * self.paper.margin * 100 - head - self._foot(copy, page.number)
+        shapes = [system.shape for system in systems]
+        places = layout.spread(shapes, lambda at: roll.gap(page.start + at), room, last=last)
+        used = places[-1] + shapes[-1].height + shapes[-1].down
+        # A system higher than its page is set smaller rather than cut.
+        shrunk = min(1.0, room / used)
         music = "".join(
-            f'<g transform="translate(0 {above + place - system.top:.0f})">{_finished(system.svg)}</g>'
-            for place, (_, system) in zip(places, chosen, strict=True)
+            f'<g transform="translate(0 {place - system.top:.0f})">{system.svg}</g>'
+            for place, system in zip(places, systems, strict=True)
         )
-        glyphs = "".join(dict.fromkeys(glyph for glyph, _ in chosen))
+        glyphs = "".join(dict.fromkeys(system.glyphs for system in systems))
+        left, right = self.paper.margin * 100, (self.paper.width - self.paper.margin) * 100
+        first = page.number == 1
         block = (
-            sheet.title_block(words, self.paper)
-            if page.number == 1
-            else sheet.running_head(words, self.paper, page.number)
+            sheet.title_block(words, self.paper, scale)
+            if first
+            else sheet.running_head(words, self.paper, page.number, scale)
         )
-        below = sheet.foot(self.paper, page.number, page.of, copy.marks, legend_here=page.number == 1)
-        label = escape(f"{words.part or copy.part_id}, page {page.number} of {page.of}")
-        width, height = self.paper.width, self.paper.height
+        below = self._below(page, height, left, right)
+        label = escape(", ".join(filter(None, (words.part or copy.part_id, words.player, f"page {page.number}"))))
+        above = self.paper.margin * 100 + head
+        smaller = f" scale({shrunk:.4f})" if shrunk < 1 else ""
         return (
             '<svg xmlns="http://www.w3.org/2000/svg" xmlns:xlink="http://www.w3.org/1999/xlink" '
-            f'class="sheet" role="img" width="{width}mm" height="{height}mm" '
-            f'viewBox="0 0 {width * 100:.0f} {height * 100:.0f}" '
+            f'class="sheet" role="img" width="{self.paper.width:g}mm" height="{height / 100:g}mm" '
+            f'viewBox="0 0 {self.paper.width * 100:.0f} {height:.0f}" '
             f'font-family="{FACE}" fill="currentColor" color="black">'
-            f"<title>{label}</title>{glyphs}{block}"
-            f'<g transform="translate({self.paper.margin * 100:.0f} 0)">{music}</g>{below}</svg>'
+            f"<title>{label}</title><defs>{glyphs}</defs>{block}"
+            f'<g class="music" transform="translate({left:.0f} {above:.0f}){smaller}">{music}</g>{below}</svg>'
         )
 
+    def _below(self, page: _Page, height: float, left: float, right: float) -> str:
+        roll = self._roll(page.part)
+        bottom = height - self.paper.margin * 100
+        number = ""
+        if self.paper.height:
+            number = sheet.foot(self.paper, height, page.number, self._scale)
+        if page.number > 1:
+            return number
+        entries = self._entries(roll.copy)
+        rest = legend.LINE * self._scale * (len(legend.lines(entries, right - left, self._scale)) - 1)
+        y = bottom - sheet.FOOT * self._scale + 150 * self._scale - rest
+        return number + legend.drawn(entries, left, right, y, self._scale)
 
-def to_pdf(pages: list[str], paper: Paper, *, title: str = "", author: str = "") -> bytes:
-    """SVG pages as a PDF of this paper's size, one page each. Their text stays text, fonts inside."""
-    import typst  # noqa: PLC0415 - a large library, needed for print only
-
-    inputs = {f"page{index}": page for index, page in enumerate(pages)}
-    inputs |= {
-        "pages": str(len(pages)),
-        "width": f"{paper.width}",
-        "height": f"{paper.height}",
-        "title": title,
-        "author": author,
-    }
-    layout_rules = resources.files("annotator.engraving").joinpath("sheet.typ").read_bytes()
-    foreign = any(_FOREIGN.search(page) for page in pages)
-    return typst.compile(layout_rules, sys_inputs=inputs, ignore_system_fonts=not foreign)
+    def flags(self) -> Iterator[str]:
+        """The flags that are printed, over all pages."""
+        for page in self._pages:
+            for at in range(page.start, page.end):
+                yield from self._roll(page.part).system(at).flags
 
 
 def _instrument_name(instrument_id: str) -> str:
     from annotator.instruments import load  # noqa: PLC0415 - only sheets need the words
 
     return load(instrument_id).name if instrument_id else "trumpet"
-
-
-def _systems(copy: Copy, paper: Paper, *, own_breaks: bool = False) -> list[tuple[str, layout.System]]:
-    """The part as systems of the paper's width, each with the glyphs its roll is drawn with."""
-    import verovio  # noqa: PLC0415 - a large library, needed for sheets only
-
-    with _LOCK:
-        verovio.enableLog(verovio.LOG_OFF)
-        toolkit = verovio.toolkit(False)
-        toolkit.setResourcePath(str(Path(verovio.__file__).parent / "data"))
-        # Names inside the drawing are random otherwise; the same part shall give the same bytes.
-        toolkit.resetXmlIdSeed(1)
-        toolkit.setOptions(_options(paper, roll=False))
-        if not toolkit.loadData(copy.xml):
-            raise UnreadableScore("the part cannot be engraved", part=copy.part_id)
-        mei = prepare(toolkit.getMEI({"removeIds": False}), copy)
-        toolkit.setOptions(_options(paper, roll=True, own_breaks=own_breaks))
-        if not toolkit.loadData(mei):
-            raise UnreadableScore("the part cannot be engraved", part=copy.part_id)
-        rolls = [toolkit.renderToSVG(number + 1) for number in range(toolkit.getPageCount())]
-    systems: list[tuple[str, layout.System]] = []
-    for roll in rolls:
-        head, cut = layout.cut(roll)
-        glyphs = head[head.find("<defs>") : head.find("</defs>") + len("</defs>")]
-        systems.extend((glyphs, system) for system in cut)
-    return systems
-
-
-def _finished(music: str) -> str:
-    """A system fit to be seen: style rules as attributes (a strict page allows no style element), music
-    signs drawn, fingerings clear of slurs. Done for the pages that are looked at, not for all."""
-    music = _SHAPE.sub(lambda match: match.group(0) + 'stroke="currentColor" ', music)
-    music = _BOLD.sub(lambda match: match.group(0) + ' font-weight="bold"', music)
-    music = _ITALIC.sub(lambda match: match.group(0) + ' font-style="italic"', music)
-    music = _PLACEHOLDER.sub(lambda match: match.group(0) + ' visibility="hidden"', music)
-    return clear(draw_signs(music))
-
-
-def _options(paper: Paper, *, roll: bool, own_breaks: bool = False) -> dict[str, Any]:
-    return {
-        "breaks": "smart" if roll else "none",
-        "breaksSmartSb": 0.01 if own_breaks else 0.6,
-        "pageWidth": round((paper.width - 2 * paper.margin) * 10),
-        "pageHeight": ROLL_HEIGHT,
-        "pageMarginLeft": 0,
-        "pageMarginRight": 0,
-        "pageMarginTop": 0,
-        "pageMarginBottom": 0,
-        "header": "none",
-        "footer": "none",
-        "svgFormatRaw": True,
-        "outputFormatRaw": True,
-        "unit": UNIT,
-        "lyricSize": 3.2,
-        "lyricTopMinMargin": 1.5,
-        "spacingStaff": 7,
-        "spacingSystem": 3,
-        "spacingLinear": 0.28,
-        "fingeringScale": 0.72,
-        "multiRestStyle": "block",
-        "expandNever": True,
-        "condense": "none",
-    }

@@ -1,107 +1,50 @@
-"""From one long roll of systems to pages: where to cut, so that pages turn in rests.
+"""From a roll of systems to pages: where to cut, so that pages turn in rests.
 
-Lengths are the engraver's: hundredths of a millimetre. Rests are in quarter notes.
+Lengths are hundredths of a millimetre. Rests are in quarter notes.
 """
 
 from __future__ import annotations
 
-import re
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import cache
 
 from annotator.engraving.copy_source import Bar
 
-_SYSTEM = re.compile(r'<g id="[^"]*" class="system">')
-_MEASURE = re.compile(r'<g id="m(\d+)" class="measure">')
-_STAFF_LINES = re.compile(r'class="staff">((?:\s*<path [^>]*/>)+)')
-_LINE = re.compile(r' d="M[-\d.]+ ([-\d.]+) ')
-_GLYPH = re.compile(r"translate\([-\d.]+, ([-\d.]+)\)")
-_TEXT = re.compile(r'<text [^>]*?\by="([-\d.]+)"')
-# A path that is moved and scaled is a sign drawn beside letters, and counts where it is placed.
-_PATH = re.compile(r'<path (?![^>]*transform=)[^>]*?\bd="(M[^"]*)"')
-_POINT = re.compile(r"[-\d.]+[ ,]([-\d.]+)")
-_POLYGON = re.compile(r' points="([^"]*)"')
-
-# A glyph reaches this far above and below the point it is placed at (half a clef), a text this far up.
-GLYPH_REACH = 360.0
-TEXT_RISE = 330.0
-LEAST_REACH = 500.0
 # A page turns easily where a hand is free this long (quarter notes): about two bars of common time.
 FREE_HAND = 8.0
-# A last page with less than this share of music on it looks like a mistake.
-LEAST_FILL = 0.4
 # Against the 1.0 of one page more: a page is worth adding when the turn is in full flight.
-TURN_COST = 1.2
+TURN_COST = 2.5
+# A page with this few systems looks like a mistake, and so does a last one with less music than this share.
+FEW_SYSTEMS, FEW_COST = 2, 3.0
+LEAST_FILL = 0.4
+# How many pages are looked ahead before a page is cut.
+AHEAD = 3
+# Between two systems, from line to line at least, and from what hangs from one to what stands on the other.
+SYSTEM_GAP, SYSTEM_CLEAR = 800.0, 160.0
+# What is put between two systems at most where a page is not full: more would look torn.
+MOST_AIR = 1400.0
 
 
 @dataclass(frozen=True, slots=True)
-class System:
-    """A system cut out of the roll. ``top`` is its first staff's top line, ``bottom`` its last line.
+class Shape:
+    """A system as the page sees it. ``height``: from its first line to its last.
 
-    ``up`` and ``down`` are how far it reaches beyond them; ``gap`` is the distance from this system's
-    ``bottom`` to the next one's ``top`` on the roll. ``first`` and ``last`` index its measures.
+    ``up`` and ``down`` are how far it reaches beyond them. ``first`` is the index of its first measure.
     """
 
-    svg: str
-    top: float
-    bottom: float
+    height: float
     up: float
     down: float
-    gap: float
     first: int
-    last: int
-
-    @property
-    def height(self) -> float:
-        return self.bottom - self.top
 
 
-def cut(roll: str) -> tuple[str, list[System]]:
-    """What stands before the systems of a roll (its glyphs), and the systems. Works on the SVG's text."""
-    starts = [match.start() for match in _SYSTEM.finditer(roll)]
-    if not starts:
-        return roll, []
-    # The last "</g>" closes the roll's own margin.
-    ends = [*starts[1:], roll.rindex("</g>")]
-    texts = [roll[start:end] for start, end in zip(starts, ends, strict=True)]
-    lines = [_staff_lines(text) for text in texts]
-    systems = []
-    for index, (text, (top, bottom)) in enumerate(zip(texts, lines, strict=True)):
-        highest, lowest = _reach(text)
-        up = max(top - highest, LEAST_REACH)
-        down = max(lowest - bottom, LEAST_REACH)
-        gap = lines[index + 1][0] - bottom if index + 1 < len(lines) else down + LEAST_REACH
-        numbers = [int(number) for number in _MEASURE.findall(text)] or [0]
-        systems.append(System(text, top, bottom, up, down, gap, numbers[0], numbers[-1]))
-    return roll[: starts[0]], systems
+Gap = Callable[[int], float]
+"""From a system's last line to the next one's first, at least."""
 
 
-def _staff_lines(text: str) -> tuple[float, float]:
-    ys = [float(y) for block in _STAFF_LINES.findall(text) for y in _LINE.findall(block)]
-    return (min(ys), max(ys)) if ys else (0.0, 720.0)
-
-
-def _reach(text: str) -> tuple[float, float]:
-    highs: list[float] = []
-    lows: list[float] = []
-    for y in map(float, _GLYPH.findall(text)):
-        highs.append(y - GLYPH_REACH)
-        lows.append(y + GLYPH_REACH)
-    for y in map(float, _TEXT.findall(text)):
-        highs.append(y - TEXT_RISE)
-        lows.append(y + TEXT_RISE / 3)
-    for shape in _PATH.findall(text) + _POLYGON.findall(text):
-        ys = [float(y) for y in _POINT.findall(shape)]
-        highs.extend(ys)
-        lows.extend(ys)
-    return (min(highs), max(lows)) if highs else (0.0, 720.0)
-
-
-def free_time(systems: list[System], index: int, bars: tuple[Bar, ...]) -> float:
-    """The rest, in quarter notes, round the end of system ``index``: a hand is free for so long."""
-    if index + 1 >= len(systems):
-        return FREE_HAND
-    split = systems[index + 1].first
+def free_time(split: int, bars: Sequence[Bar]) -> float:
+    """The rest, in quarter notes, round the beginning of measure ``split``: a hand is free for so long."""
     rest = 0.0
     for bar in reversed(bars[:split]):
         rest += bar.trail
@@ -114,70 +57,73 @@ def free_time(systems: list[System], index: int, bars: tuple[Bar, ...]) -> float
     return min(rest, FREE_HAND)
 
 
-def pages(
-    systems: list[System], bars: tuple[Bar, ...], first_height: float, height: float
-) -> list[tuple[int, int]]:
-    """The systems of each page, as (first, one past last).
+def first_cut(
+    shapes: Sequence[Shape],
+    gap: Gap,
+    free: Callable[[int], float],
+    rooms: tuple[float, float],
+    *,
+    right: bool,
+    complete: bool,
+) -> int:
+    """How many of the systems go on the page that begins with the first of them.
 
-    The cheapest of all ways to cut: white space costs by its square, and a right-hand page (the first,
-    third, …) that ends without a rest costs more the shorter the rest is. A system too high for a page
-    gets one of its own.
+    ``rooms``: the height for music on this page and on the later ones. ``free(n)``: the rest round the end
+    of system n-1. ``right``: a right-hand page, after which a hand turns. ``complete``: the systems go on to
+    the end of the part; else they are enough for ``AHEAD`` pages. Of all ways to cut the cheapest: white space
+    costs by its square, few systems on a page cost, and a right-hand page that ends without a rest costs more
+    the shorter the rest is.
     """
-    free = [free_time(systems, index, bars) for index in range(len(systems))]
 
     @cache
-    def best(start: int, right: bool) -> tuple[float, int]:
-        room = first_height if start == 0 else height
-        choices = []
-        used = 0.0
-        for end in range(start + 1, len(systems) + 1):
-            last = systems[end - 1]
-            used += last.height if end - 1 == start else systems[end - 2].gap + last.height
-            total = systems[start].up + used + last.down
+    def best(start: int, right_hand: bool) -> tuple[float, int]:
+        room = rooms[0] if start == 0 else rooms[1]
+        choices: list[tuple[float, int]] = []
+        used = shapes[start].up
+        for end in range(start + 1, len(shapes) + 1):
+            used += shapes[end - 1].height + (gap(end - 2) if end - 1 > start else 0.0)
+            total = used + shapes[end - 1].down
             if total > room and end > start + 1:
                 break
-            if end == len(systems):
-                choices.append((max(0.0, LEAST_FILL - total / room) * 2, end))
+            few = FEW_COST if end - start <= FEW_SYSTEMS and (start > 0 or end < len(shapes)) else 0.0
+            if end == len(shapes):
+                # What comes after is not known, or nothing.
+                choices.append((max(0.0, LEAST_FILL - total / room) * 2 + few if complete else 0.0, end))
                 continue
-            # Half a page is the least a player turns for.
             waste = max(0.0, room - total) / room
-            turn = (1 - free[end - 1] / FREE_HAND) * TURN_COST if right else 0.0
-            choices.append((1 + 4 * waste**2 + turn + best_after(end, not right), end))
+            turn = (1 - free(end) / FREE_HAND) * TURN_COST if right_hand else 0.0
+            choices.append((1 + 4 * waste**2 + turn + few + best(end, not right_hand)[0], end))
         return min(choices)
 
-    def best_after(start: int, right: bool) -> float:
-        return best(start, right)[0]
-
-    cuts = []
-    start, right = 0, True
-    # From the back, so that the recursion above never goes deeper than one call.
-    for at in range(len(systems) - 1, -1, -1):
+    # From the back, so that the recursion never goes deeper than one call.
+    for at in range(len(shapes) - 1, 0, -1):
         best(at, True)
         best(at, False)
-    while start < len(systems):
-        end = best(start, right)[1]
-        cuts.append((start, end))
-        start, right = end, not right
-    return cuts
+    return best(0, right)[1]
 
 
-def spread(chosen: list[System], room: float, *, last: bool) -> list[float]:
-    """Where each system's ``top`` goes on its page, counted from the page's upper edge of the music.
+def enough(shapes: Sequence[Shape], gap: Gap, room: float) -> bool:
+    """Whether the systems fill ``AHEAD`` pages."""
+    return sum(shape.height + gap(index) for index, shape in enumerate(shapes[:-1])) > AHEAD * room
 
-    Space left over goes between the systems, none below: unless the page is the ``last`` one, or more
-    than a third of it is free.
+
+def spread(shapes: Sequence[Shape], gap: Gap, room: float, *, last: bool) -> list[float]:
+    """Where each system's first line goes on its page, counted from the upper edge of the music.
+
+    Space left over goes between the systems, as far as it looks well; on the ``last`` page less.
     """
-    used = chosen[0].up + sum(system.height for system in chosen)
-    used += sum(system.gap for system in chosen[:-1]) + chosen[-1].down
+    count = len(shapes)
+    used = shapes[0].up + sum(shape.height for shape in shapes) + shapes[-1].down
+    used += sum(gap(index) for index in range(count - 1))
     spare = max(0.0, room - used)
     extra = 0.0
-    if len(chosen) > 1 and not last and spare < room / 3:
-        extra = spare / (len(chosen) - 1)
-    elif len(chosen) > 1:
-        extra = min(spare / len(chosen), LEAST_REACH)
+    if count > 1 and not last:
+        extra = min(spare / (count - 1), MOST_AIR)
+    elif count > 1:
+        extra = min(spare / count, SYSTEM_GAP / 2)
     places = []
-    at = chosen[0].up
-    for system in chosen:
+    at = shapes[0].up
+    for index, shape in enumerate(shapes):
         places.append(at)
-        at += system.height + system.gap + extra
+        at += shape.height + (gap(index) if index + 1 < count else 0.0) + extra
     return places

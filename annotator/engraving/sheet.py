@@ -1,6 +1,6 @@
-"""The sheet round the music: title block, running head, page number, legend of the marks. SVG text.
+"""The sheet round the music: title block, running head, page number. SVG text.
 
-Lengths are hundredths of a millimetre, as in the music.
+Lengths are hundredths of a millimetre, as in the music; they grow with it in large print.
 """
 
 from __future__ import annotations
@@ -9,23 +9,23 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from annotator.engraving.drawing import LETTER, signs, words
+from annotator.engraving import faces
+from annotator.engraving.drawing import signs, words
 from annotator.engraving.paper import Paper
-from annotator.registry.mark_rows import MARKS
 from annotator.registry.product_rows import PRINTED
 
-TITLE_BLOCK = 2700.0
 RUNNING_HEAD = 900.0
 FOOT = 700.0
-LEGEND_LINE = 420.0
-LEGEND_SIZE = 280.0
+# Between the title block and the music.
+_AIR = 300.0
 
 KINDS: Mapping[str, str] = {product.name: product.headed for product in PRINTED}
 
 
 @dataclass(frozen=True, slots=True)
 class Heading:
-    """The words of a title block. ``crook`` is a sentence such as "in F, from bar 85 in C"."""
+    """The words of a title block. ``crook`` is a sentence such as "in F, from bar 85 in C". ``player``: whose
+    sheet it is, if that is known."""
 
     title: str
     composer: str
@@ -33,10 +33,13 @@ class Heading:
     crook: str
     instrument: str
     kind: str = "annotated"
+    player: str = ""
 
 
-def heading(report: Mapping[str, Any], part_id: str, copy: Any, kind: str, instrument: str) -> Heading:
-    """The words for a part from its report (DESIGN: ``crookline.report/1``) and its engraving copy."""
+def heading(
+    report: Mapping[str, Any], part_id: str, copy: Any, kind: str, instrument: str, player: str = ""
+) -> Heading:
+    """The words for a part from its report (``crookline.report/1``) and its engraving copy."""
     segments: list[Mapping[str, Any]] = []
     name = copy.part_name
     for part in report.get("parts", ()):
@@ -44,103 +47,115 @@ def heading(report: Mapping[str, Any], part_id: str, copy: Any, kind: str, instr
             segments = list(part.get("segments", ()))
             # What is written out has a heading of its own: the report's still names the old crook.
             name = (kind != "transposed" and part.get("name")) or name
-    title = str(report.get("title") or "") or copy.title
+    title = _once(str(report.get("title") or "") or copy.title)
     crook = crooks(segments)
     if kind == "transposed" and crook:
         crook = f"the part was {crook}"
-    return Heading(title, copy.composer, name, crook, instrument, kind)
+    return Heading(title, copy.composer, name, crook, instrument, kind, player)
+
+
+def _once(title: str) -> str:
+    """A title without what it says twice: "Nachtfähre (Night Ferry), Nachtfähre"."""
+    pieces = title.split(", ")
+    return ", ".join(
+        piece
+        for index, piece in enumerate(pieces)
+        if not any(piece in other and (piece != other or at < index) for at, other in enumerate(pieces) if at != index)
+    )
 
 
 def crooks(segments: list[Mapping[str, Any]]) -> str:
-    """The crooks of a part in words: ``in F, from bar 85 in C``."""
+    """The crooks of a part in words: ``in F, from bar 85 in C``; ``piccolo in A``."""
     found: list[str] = []
     last = ""
     for segment in segments:
         crook = signs(str(segment.get("crook", "")))
         if crook == last or not crook:
             continue
-        found.append(f"from bar {segment.get('from_measure', '')} in {crook}" if found else f"in {crook}")
+        kind, _, key = crook.rpartition(" ")
+        said = f"{kind} in {key}" if kind == "piccolo" else f"in {crook}"
+        found.append(f"from bar {segment.get('from_measure', '')} {said}" if found else said)
         last = crook
     return ", ".join(found)
 
 
-def legend(marks: frozenset[str]) -> list[tuple[str, str]]:
-    """The (sign, meaning) pairs of the marks that occur."""
-    return [entry for mark in MARKS if mark.name in marks for entry in mark.legend]
+def title_height(head: Heading, paper: Paper, scale: float) -> float:
+    """How much of the first page its title block takes."""
+    return len(_title_lines(head, paper, scale)[1]) * 480 * scale + (870 if head.title else 0) * scale + _AIR * scale
 
 
-def legend_height(marks: frozenset[str], paper: Paper) -> float:
-    return LEGEND_LINE * len(_legend_lines(marks, paper))
-
-
-def _legend_lines(marks: frozenset[str], paper: Paper) -> list[list[tuple[str, str]]]:
-    """The legend's entries, as many to a line as fit the paper."""
-    room = (paper.width - 2 * paper.margin) * 100
-    lines: list[list[tuple[str, str]]] = []
-    used = room
-    for sign, meaning in legend(marks):
-        width = _entry_width(sign, meaning)
-        if used + width > room:
-            lines.append([])
-            used = 0.0
-        lines[-1].append((sign, meaning))
-        used += width
-    return lines
-
-
-def _sign_width(sign: str) -> float:
-    return (len(sign) * 0.5 + 0.6) * LEGEND_SIZE if sign else 0.0
-
-
-def _entry_width(sign: str, meaning: str) -> float:
-    return _sign_width(sign) + (len(meaning) * LETTER + 1.5) * LEGEND_SIZE
-
-
-def title_block(head: Heading, paper: Paper) -> str:
-    """The head of the first page, ``TITLE_BLOCK`` high, from the margin down."""
+def title_block(head: Heading, paper: Paper, scale: float) -> str:
+    """The head of the first page, from the margin down."""
     left, right = paper.margin * 100, (paper.width - paper.margin) * 100
-    middle = paper.width * 50
-    top = paper.margin * 100
-    room = right - left
-    for_whom = f"{KINDS.get(head.kind, head.kind)} {head.instrument}"
-    crook = head.crook[:1].upper() + head.crook[1:]
-    return "".join(
-        (
-            words(middle, top + 620, 620, head.title, anchor="middle", weight="bold", room=room),
-            words(left, top + 1250, 440, head.part, weight="bold", room=room * 0.5),
-            words(right, top + 1250, 360, head.composer, anchor="end", room=room * 0.45),
-            words(left, top + 1730, 330, crook, room=room * 0.55),
-            words(right, top + 1730, 330, for_whom, anchor="end", style="italic", room=room * 0.42),
+    y = paper.margin * 100
+    parts = []
+    if head.title:
+        y += 620 * scale
+        parts.append(
+            words(
+                *((left + right) / 2, y, 620 * scale, head.title), anchor="middle", weight="bold", room=right - left
+            )
         )
-    )
+        y += 250 * scale
+    narrow, rows = _title_lines(head, paper, scale)
+    for row in rows:
+        y += 480 * scale
+        for x, anchor, (text, size, weight, style) in zip((left, right), ("start", "end"), row, strict=False):
+            room = right - left if narrow or not all(cell[0] for cell in row) else _share(row, right - left, x == left)
+            parts.append(words(x, y, size, text, anchor=anchor, weight=weight, style=style, room=room))
+    return "".join(parts)
 
 
-def running_head(head: Heading, paper: Paper, page: int) -> str:
-    """The head of every later page: the part outside, the title in the middle."""
+Cell = tuple[str, float, str, str]
+_NOTHING: Cell = ("", 1.0, "", "")
+
+
+def _title_lines(head: Heading, paper: Paper, scale: float) -> tuple[bool, list[list[Cell]]]:
+    """The lines under the title, left and right cell; one under the other where the sheet is narrow."""
+    # A part that is called like the piece is not named twice.
+    part: Cell = (head.part if head.part != head.title else "", 440 * scale, "bold", "")
+    player: Cell = (head.player, 440 * scale, "bold", "")
+    composer: Cell = (head.composer, 360 * scale, "", "")
+    crook: Cell = (head.crook[:1].upper() + head.crook[1:], 330 * scale, "", "")
+    whom: Cell = (f"{KINDS.get(head.kind, head.kind)} {head.instrument}", 330 * scale, "", "italic")
+    rows = [[part, composer], [crook, whom]]
+    if head.player:
+        rows = [[player, composer], [part, whom], [crook, _NOTHING]]
+    narrow = paper.width < 100  # noqa: PLR2004 - a column
+    if narrow:
+        rows = [[cell] for row in rows for cell in row]
+    return narrow, [row for row in rows if any(cell[0] for cell in row)]
+
+
+def _share(row: list[Cell], room: float, first: bool) -> float:
+    """The room of one of two cells on a line: each what it needs, or shares of what there is."""
+    apart = 500.0
+    widths = [
+        faces.width(text, size, faces.face(bold=weight == "bold", italic=style == "italic"))
+        for text, size, weight, style in row
+    ]
+    if sum(widths) + apart <= room:
+        return room
+    mine = widths[0] if first else widths[1]
+    return (room - apart) * mine / sum(widths)
+
+
+def running_head(head: Heading, paper: Paper, page: int, scale: float) -> str:
+    """The head of every later page: part and player outside, the title in the middle."""
     left, right = paper.margin * 100, (paper.width - paper.margin) * 100
-    y = paper.margin * 100 + 300
-    room = (right - left) * 0.4
+    size = 300 * scale
+    y = paper.margin * 100 + size
     outer, anchor = (right, "end") if page % 2 else (left, "start")
-    part = words(outer, y, 300, head.part, anchor=anchor, weight="bold", room=room * 0.7)
-    return part + words(paper.width * 50, y, 300, head.title, anchor="middle", style="italic", room=room)
+    named = [head.part, head.player] if head.part != head.title else [head.player]
+    part = ", ".join(piece for piece in named if piece) or head.part
+    wide = min(faces.width(part, size, faces.BOLD), (right - left) * 0.55)
+    room = right - left - 2 * (wide + size)
+    found = words(outer, y, size, part, anchor=anchor, weight="bold", room=(right - left) * 0.55)
+    if head.title and head.title != part and room > 0:
+        found += words(paper.width * 50, y, size, head.title, anchor="middle", style="italic", room=room)
+    return found
 
 
-def foot(paper: Paper, page: int, pages: int, marks: frozenset[str], *, legend_here: bool) -> str:
-    """Page number, and above it the legend where it belongs."""
-    bottom = (paper.height - paper.margin) * 100
-    number = words(paper.width * 50, bottom, 290, f"{page} / {pages}", anchor="middle")
-    if not legend_here or not marks:
-        return number
-    left, right = paper.margin * 100, (paper.width - paper.margin) * 100
-    lines = _legend_lines(marks, paper)
-    y = bottom - FOOT + 150 - LEGEND_LINE * (len(lines) - 1)
-    parts = [f'<path d="M{left:.0f} {y - 420:.0f} H{right:.0f}" stroke="currentColor" stroke-width="12"/>']
-    for line in lines:
-        x = left
-        for sign, meaning in line:
-            if sign:
-                parts.append(words(x, y, LEGEND_SIZE, sign, weight="bold"))
-            parts.append(words(x + _sign_width(sign), y, LEGEND_SIZE, meaning))
-            x += _entry_width(sign, meaning)
-        y += LEGEND_LINE
-    return number + f'<g class="legend">{"".join(parts)}</g>'
+def foot(paper: Paper, height: float, page: int, scale: float) -> str:
+    """The page number, at the foot of a page this high."""
+    return words(paper.width * 50, height - paper.margin * 100, 290 * scale, str(page), anchor="middle")
