@@ -93,7 +93,8 @@ def svg(instrument: Instrument, paper: Paper = A4) -> str:
 def pdf(instrument: Instrument, paper: Paper = A4) -> bytes:
     """The chart as a PDF, as many pages as it takes, vector, fonts embedded."""
     from annotator.chart import picture as chart_picture  # noqa: PLC0415 - see above
-    from annotator.engraving.engraving import to_pdf  # noqa: PLC0415 - typst is for print only
+    from annotator.engraving.printing import to_pdf  # noqa: PLC0415 - typst is for print only
 
     pages = chart_picture.pages(instrument, rows(instrument), paper)
-    return to_pdf(pages, paper, title=f"Fingering chart: {instrument.name}")
+    heights = [paper.height] * len(pages)
+    return to_pdf(pages, paper.width, heights, title=f"Fingering chart: {instrument.name}")

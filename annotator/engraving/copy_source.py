@@ -99,9 +99,9 @@ def copy_part(
 ) -> Copy:
     """The part ``part_id`` of a parsed score, with the cue line that was put in under it.
 
-    ``breaks``: keep the places where the file begins a new system. ``words_off``: no lyrics for the engraver,
-    and without ``beams`` no beams either (for music that it cannot set otherwise). ``keep``: the places of one
-    player's notes, where the others' are left out.
+    ``breaks``: keep the places where the file begins a new system. ``words_off``: no lyrics for the
+    engraver, and without ``beams`` no beams either (for music that it cannot set otherwise). ``keep``: the
+    places of one player's notes, where the others' are left out.
 
     The tree is changed (ids, layout), so parse again for another kind of use. Raises NoTrumpetPart.
     """
@@ -180,7 +180,9 @@ def _printed(staves: list[Any]) -> Iterator[frozenset[str]]:
             for measure in measures
             if measure is not None
             for note in measure.iterfind("note")
-            if note.find("rest") is None and note.get("print-object") != "no"
+            if note.find("rest") is None
+            and note.get("print-object") != "no"
+            and note.findtext("notehead") != "none"
         )
 
 

@@ -15,7 +15,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, partial
 from typing import Any
 from xml.sax.saxutils import escape
 
@@ -24,7 +24,7 @@ from annotator.engraving.copy_source import Copy, copy_part, parse, part_ids
 from annotator.engraving.drawing import FACE
 from annotator.engraving.paper import A4, STAND, Paper, Size, sheet_of
 from annotator.engraving.printing import to_pdf
-from annotator.engraving.roll import Roll
+from annotator.engraving.roll import PLAINEST, Roll
 from annotator.errors import BadOption
 
 
@@ -74,31 +74,33 @@ class Engraving:
         self._report = report or {}
         self._player, self._line = player, line
         self._instrument = instrument or _instrument_name(str(self._report.get("instrument", "")))
-        self._root = parse(data)
+        self._root: Any = parse(data)
         there = part_ids(self._root)
         wanted = [str(one.get("id", "")) for one in self._report.get("parts", ())] or there
         if part:
             wanted = [part]
         self._parts = wanted
-        self._many = len(wanted) > 1
         self._rolls: dict[int, Roll] = {}
         # What cannot be read is said at once, not when a page is asked for.
-        self._first = {index: self._copy(index, 0) for index in range(len(wanted))}
+        self._first: dict[int, Copy] = {}
+        for index in range(len(wanted)):
+            self._first[index] = self._copy(index, 0)
         self._cuts: dict[int, list[_Page]] = {}
 
     def _copy(self, index: int, plainness: int) -> Copy:
         """The part's copy, for the first time made when the file is read."""
-        if plainness == 0 and index in getattr(self, "_first", {}):
+        if plainness == 0 and index in self._first:
             return self._first[index]
         # A fresh tree each time but the first: making the copy moves elements out of it.
-        root = self._root if not self._many and plainness == 0 and self._root is not None else parse(self._data)
-        self._root = None
+        root, self._root = self._root, None
+        if root is None:
+            root = parse(self._data)
         return copy_part(
             root,
             self._parts[index],
-            breaks=self._own_breaks,
+            breaks=self.kind == "exercises",
             words_off=plainness > 0,
-            beams=plainness < 2,  # noqa: PLR2004
+            beams=plainness < PLAINEST,
             keep=self._places(self._parts[index]),
         )
 
@@ -115,9 +117,8 @@ class Engraving:
 
     def _roll(self, index: int) -> Roll:
         if index not in self._rolls:
-            self._rolls[index] = Roll(
-                lambda plainness: self._copy(index, plainness), self.paper, self.size, own_breaks=self._own_breaks
-            )
+            again = partial(self._copy, index)
+            self._rolls[index] = Roll(again, self.paper, self.size, exercises=self.kind == "exercises")
         return self._rolls[index]
 
     def _pages_of(self, index: int, up_to: int | None = None) -> list[_Page]:
@@ -128,6 +129,8 @@ class Engraving:
             pages = self._cuts.setdefault(index, [])
             if pages and pages[0].end > roll.count:
                 pages.clear()
+            if roll.count == 0:
+                return [_Page(index, 0, 0, 1)]
             while (up_to is None or len(pages) < up_to) and (not pages or pages[-1].end < roll.count):
                 pages.append(self._next_page(index, pages[-1] if pages else None))
             return pages
@@ -153,7 +156,7 @@ class Engraving:
         def gap(at: int) -> float:
             return roll.gap(start + at)
 
-        while start + len(shapes) < roll.count and not (len(shapes) > 1 and layout.enough(shapes, gap, rooms[1])):
+        while start + len(shapes) < roll.count and not layout.enough(shapes, gap, rooms[1]):
             shapes.append(roll.system(start + len(shapes)).shape)
         count = layout.first_cut(
             shapes,
@@ -203,14 +206,9 @@ class Engraving:
         heights = [self._height(page) / 100 for page in self._pages]
         return to_pdf(pages, self.paper.width, heights, title=title, author=words.composer)
 
-    @property
-    def _own_breaks(self) -> bool:
-        """Exercises begin on systems of their own, as the sheet says; a part is set anew."""
-        return self.kind == "exercises"
-
     def _heading(self, index: int) -> sheet.Heading:
         copy = self._first[index]
-        return sheet.heading(self._report, copy.part_id, copy, self.kind, self._instrument, self._player)
+        return sheet.heading(self._report, copy, self.kind, instrument=self._instrument, player=self._player)
 
     def _entries(self, copy: Copy) -> list[legend.Entry]:
         return legend.entries(copy.figures, copy.rows, copy.marks)
@@ -245,8 +243,7 @@ class Engraving:
             return self.paper.height * 100
         roll = self._roll(page.part)
         shapes = [roll.system(at).shape for at in range(page.start, page.end)]
-        music = shapes[0].up + sum(shape.height for shape in shapes) + shapes[-1].down
-        music += sum(roll.gap(at) for at in range(page.start, page.end - 1))
+        music = layout.filled(shapes, lambda at: roll.gap(page.start + at))
         copy = roll.copy
         return music + self._head(copy, 1) + self._foot(copy, 1) + 2 * self.paper.margin * 100
 
@@ -259,10 +256,10 @@ class Engraving:
         last = page.end == roll.count
         room = height - 2 * self.paper.margin * 100 - head - self._foot(copy, page.number)
         shapes = [system.shape for system in systems]
-        places = layout.spread(shapes, lambda at: roll.gap(page.start + at), room, last=last)
-        used = places[-1] + shapes[-1].height + shapes[-1].down
+        gap: layout.Gap = lambda at: roll.gap(page.start + at)  # noqa: E731
+        places = layout.spread(shapes, gap, room, last=last)
         # A system higher than its page is set smaller rather than cut.
-        shrunk = min(1.0, room / used)
+        shrunk = min(1.0, room / max(layout.filled(shapes, gap), 1.0))
         music = "".join(
             f'<g transform="translate(0 {place - system.top:.0f})">{system.svg}</g>'
             for place, system in zip(places, systems, strict=True)
@@ -276,7 +273,9 @@ class Engraving:
             else sheet.running_head(words, self.paper, page.number, scale)
         )
         below = self._below(page, height, left, right)
-        label = escape(", ".join(filter(None, (words.part or copy.part_id, words.player, f"page {page.number}"))))
+        label = escape(
+            ", ".join(filter(None, (words.part or copy.part_id, words.player, f"page {page.number}")))
+        )
         above = self.paper.margin * 100 + head
         smaller = f" scale({shrunk:.4f})" if shrunk < 1 else ""
         return (
@@ -285,7 +284,8 @@ class Engraving:
             f'viewBox="0 0 {self.paper.width * 100:.0f} {height:.0f}" '
             f'font-family="{FACE}" fill="currentColor" color="black">'
             f"<title>{label}</title><defs>{glyphs}</defs>{block}"
-            f'<g class="music" transform="translate({left:.0f} {above:.0f}){smaller}">{music}</g>{below}</svg>'
+            f'<g class="music" transform="translate({left:.0f} {above:.0f}){smaller}">{music}</g>'
+            f"{below}</svg>"
         )
 
     def _below(self, page: _Page, height: float, left: float, right: float) -> str:

@@ -1,8 +1,8 @@
 """How wide and high words are in the text face: measured letter by letter, never guessed from their number.
 
 ``faces.json`` holds, for each face and letter, the advance, the rise above the baseline and the fall below
-it (thousandths of the size). It is the wider of the two faces a reader may see: Libertinus Serif (SIL OFL 1.1),
-which the typesetter carries for the PDF, and a Times, which browsers take and the engraver reckons with.
+it (thousandths of the size). It is the wider of the two faces a reader may see: Libertinus Serif (SIL OFL
+1.1), which the typesetter carries for the PDF, and a Times, which browsers take and the engraver reckons by.
 ``tests/reference/test_faces.py`` reads both with fontTools and holds the table to them.
 """
 

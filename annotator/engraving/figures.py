@@ -17,8 +17,8 @@ from annotator.score.ours import SIGN, TARGET, kind_begun
 
 # Sizes of type. Digits are two thirds as high: fingerings 2 mm, partials a shade less.
 FIGURE, OTHER, ROW, FLAG, NUMBER = 300.0, 240.0, 280.0, 270.0, 250.0
-# Between two figures on the same level.
-BESIDE = 45.0
+# From a figure to what it stands over, and between two figures on the same level.
+CLEAR, BESIDE = 45.0, 45.0
 # The name of a lyric that only makes room: a noncharacter of Unicode, set aside for use inside a program.
 UNSEEN = "\ufdd0"
 WORDS = "words"

@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from functools import cache
+from itertools import pairwise
 from math import isfinite
 from typing import Any
 
@@ -51,6 +52,15 @@ class Piece:
     def now(self) -> Box:
         return self.box.moved(self.dx, self.dy)
 
+    def shrink(self, share: float) -> None:
+        """Set it smaller, from its lower left corner."""
+        x, y = self.box.left, self.box.bottom
+        self.element.set(
+            "transform", f"translate({x * (1 - share):.0f} {y * (1 - share):.0f}) scale({share:.4f})"
+        )
+        width, height = self.box.right - x, y - self.box.top
+        self.box = Box(x, y - height * share, x + width * share, y)
+
 
 @dataclass(slots=True)
 class Tuplet:
@@ -66,7 +76,8 @@ class Tuplet:
 @dataclass(slots=True)
 class Ink:
     """A system. ``lines``: the y of the top and the bottom line of each staff. ``fixed``: for each staff the
-    boxes of what stays. ``heads``: the box of each notehead by the note's id, and its staff."""
+    boxes of what stays. ``notes``: the ids of the notes with any ink; ``heads``: the box of each notehead by
+    its note's id, and its staff."""
 
     system: Any
     lines: list[tuple[float, float]]
@@ -74,6 +85,7 @@ class Ink:
     fixed: list[list[Box]]
     pieces: list[Piece] = field(default_factory=list)
     heads: dict[str, tuple[Box, int]] = field(default_factory=dict)
+    notes: set[str] = field(default_factory=set)
     tuplets: list[Tuplet] = field(default_factory=list)
     staff_groups: list[tuple[Any, int]] = field(default_factory=list)
     vertical: list[Any] = field(default_factory=list)
@@ -105,7 +117,7 @@ def read_ink(system: Any, staff_of: Mapping[str, int]) -> Ink:
 
 
 def _unseen(group: Any) -> bool:
-    """What the engraver draws and we do not: things hidden, its measure numbers, lyrics that only make room."""
+    """What the engraver draws and we do not: hidden things, its measure numbers, lyrics that make room."""
     classes = _classes(group)
     if "placeholder" in classes or "mNum" in classes:
         return True
@@ -123,7 +135,7 @@ def _staves(system: Any) -> Ink:
             if not ends:
                 continue
             found.append((min(end[1] for end in ends), max(end[1] for end in ends)))
-            right = max(right, max(end[2] for end in ends))
+            right = max(right, *(end[2] for end in ends))
         if len(found) > len(lines):
             lines = found
     if not lines:
@@ -176,14 +188,18 @@ def _content(ink: Ink, group: Any, index: int) -> Iterator[Box]:
         yield from _tuplet(ink, group, index)
         return
     if "note" in classes and group.get("id"):
-        head = [box for part in group.iterchildren(G) if "notehead" in _classes(part) for box in boxes_of(part)]
+        head = [
+            box for part in group.iterchildren(G) if "notehead" in _classes(part) for box in boxes_of(part)
+        ]
         if head:
             ink.heads[group.get("id")] = (union(head), index)
+    inked = False
     for child in list(group):
-        if child.tag == G:
-            yield from _content(ink, child, index)
-        else:
-            yield from boxes_of(child)
+        for box in _content(ink, child, index) if child.tag == G else boxes_of(child):
+            inked = True
+            yield box
+    if inked and "note" in classes:
+        ink.notes.add(group.get("id", ""))
 
 
 def _tuplet(ink: Ink, group: Any, index: int) -> Iterator[Box]:
@@ -234,7 +250,9 @@ def boxes_of(element: Any) -> Iterator[Box]:
     Raises LostSums.
     """
     for box in _boxes(element):
-        if not all(isfinite(value) and abs(value) < FARTHEST for value in (box.left, box.top, box.right, box.bottom)):
+        if not all(
+            isfinite(value) and abs(value) < FARTHEST for value in (box.left, box.top, box.right, box.bottom)
+        ):
             raise LostSums("the engraver has lost its sums")
         yield box
 
@@ -249,7 +267,9 @@ def _boxes(element: Any) -> Iterator[Box]:
         x, y, scale = _placed(element.get("transform", ""))
         left, bottom, wide, high = glyph_box(element.get(HREF, "#")[1:].split("-")[0])
         if wide:
-            yield Box(x + left * scale, y - (bottom + high) * scale, x + (left + wide) * scale, y - bottom * scale)
+            yield Box(
+                x + left * scale, y - (bottom + high) * scale, x + (left + wide) * scale, y - bottom * scale
+            )
     elif kind == f"{SVG}path":
         if "transform" not in element.attrib:
             yield from _path(element)
@@ -295,7 +315,7 @@ def _bernstein() -> list[tuple[float, float, float, float]]:
 
 def _points(points: list[tuple[float, float]]) -> Iterator[Box]:
     """Boxes along the lines between points, short ones where they slope."""
-    for (x0, y0), (x1, y1) in zip(points, points[1:], strict=False):
+    for (x0, y0), (x1, y1) in pairwise(points):
         count = 1 if x0 == x1 or y0 == y1 else max(1, int(min(abs(x1 - x0), FARTHEST) // _SLOPE_STEP))
         for step in range(count):
             ax, bx = x0 + (x1 - x0) * step / count, x0 + (x1 - x0) * (step + 1) / count
@@ -305,14 +325,14 @@ def _points(points: list[tuple[float, float]]) -> Iterator[Box]:
 
 def _placed(transform: str) -> tuple[float, float, float]:
     numbers = _numbers(transform)
-    return numbers[0], numbers[1], numbers[2] if len(numbers) > 2 else 1.0  # noqa: PLR2004
+    return numbers[0], numbers[1], numbers[2] if len(numbers) > 2 else 1.0
 
 
 def _pairs(numbers: list[float]) -> list[tuple[float, float]]:
     return list(zip(numbers[::2], numbers[1::2], strict=False))
 
 
-_LETTERS = str.maketrans({letter: " " for letter in "MLHVCZmlhvcz,()translatescale"})
+_LETTERS = str.maketrans(dict.fromkeys("MLHVCZmlhvcz,()translatescale", " "))
 
 
 def _numbers(text: str) -> list[float]:

@@ -70,9 +70,9 @@ def first_cut(
 
     ``rooms``: the height for music on this page and on the later ones. ``free(n)``: the rest round the end
     of system n-1. ``right``: a right-hand page, after which a hand turns. ``complete``: the systems go on to
-    the end of the part; else they are enough for ``AHEAD`` pages. Of all ways to cut the cheapest: white space
-    costs by its square, few systems on a page cost, and a right-hand page that ends without a rest costs more
-    the shorter the rest is.
+    the end of the part; else they are enough for ``AHEAD`` pages. Of all ways to cut the cheapest: white
+    space costs by its square, few systems on a page cost, and a right-hand page that ends without a rest
+    costs more the shorter the rest is.
     """
 
     @cache
@@ -104,7 +104,15 @@ def first_cut(
 
 def enough(shapes: Sequence[Shape], gap: Gap, room: float) -> bool:
     """Whether the systems fill ``AHEAD`` pages."""
-    return sum(shape.height + gap(index) for index, shape in enumerate(shapes[:-1])) > AHEAD * room
+    return sum(shape.height + gap(index) for index, shape in enumerate(shapes[:-1])) > AHEAD * room > 0
+
+
+def filled(shapes: Sequence[Shape], gap: Gap) -> float:
+    """The height that systems take up, one as near to the other as may be."""
+    if not shapes:
+        return 0.0
+    between = sum(gap(index) for index in range(len(shapes) - 1))
+    return shapes[0].up + sum(shape.height for shape in shapes) + between + shapes[-1].down
 
 
 def spread(shapes: Sequence[Shape], gap: Gap, room: float, *, last: bool) -> list[float]:
@@ -113,16 +121,14 @@ def spread(shapes: Sequence[Shape], gap: Gap, room: float, *, last: bool) -> lis
     Space left over goes between the systems, as far as it looks well; on the ``last`` page less.
     """
     count = len(shapes)
-    used = shapes[0].up + sum(shape.height for shape in shapes) + shapes[-1].down
-    used += sum(gap(index) for index in range(count - 1))
-    spare = max(0.0, room - used)
+    spare = max(0.0, room - filled(shapes, gap))
     extra = 0.0
     if count > 1 and not last:
         extra = min(spare / (count - 1), MOST_AIR)
     elif count > 1:
         extra = min(spare / count, SYSTEM_GAP / 2)
     places = []
-    at = shapes[0].up
+    at = shapes[0].up if shapes else 0.0
     for index, shape in enumerate(shapes):
         places.append(at)
         at += shape.height + (gap(index) if index + 1 < count else 0.0) + extra

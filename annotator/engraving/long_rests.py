@@ -8,9 +8,9 @@ from lxml import etree
 
 # A system may well end after a long rest of this many bars: a hand is free there.
 TURNING_BARS = 3
-_SILENT = frozenset(("note", "backup", "forward", "print"))
+_SILENT = frozenset(("backup", "forward", "print", "sound"))
 # What may stand at the beginning of the first bar of a long rest.
-_OPENING = frozenset(("direction", "attributes", "barline"))
+_OPENING = frozenset(("direction", "attributes"))
 
 
 def long_rests(staves: list[Any]) -> None:
@@ -35,34 +35,37 @@ def long_rests(staves: list[Any]) -> None:
 def _empty(measure: Any, *, first: bool) -> bool:
     """Whether a measure only rests; the ``first`` of several may have words and signatures at its beginning,
     and each may end a section."""
-    rests = 0
+    rests = measure.findall("note")
+    staves = {note.findtext("staff") for note in rests}
+    if not 0 < len(rests) == len(staves):
+        return False
+    begun = False
     for child in measure:
-        if not isinstance(child.tag, str):
-            continue
-        if child.tag == "note":
-            if child.find("rest") is None or child.find("notations") is not None or child.find("lyric") is not None:
-                return False
-            if not _whole(child):
-                return False
-            rests += 1
-        elif child.tag == "barline":
-            if child.get("location") == "left" and not first:
-                return False
-            if child.find("ending") is not None or child.find("fermata") is not None:
-                return False
-        elif child.tag in _OPENING:
-            if not first or (rests and child.tag == "direction"):
-                return False
-        elif child.tag not in _SILENT and child.tag != "sound":
+        begun = begun or child.tag == "note"
+        if isinstance(child.tag, str) and not _passes(child, first=first, begun=begun):
             return False
-    staves = {note.findtext("staff") for note in measure.iterfind("note")}
-    return rests > 0 and rests == len(staves)
+    return True
+
+
+def _passes(child: Any, *, first: bool, begun: bool) -> bool:
+    """Whether something may stand in an empty measure. ``begun``: its rest stands before."""
+    if child.tag == "note":
+        return _whole(child)
+    if child.tag == "barline":
+        if child.find("ending") is not None or child.find("fermata") is not None:
+            return False
+        return first or child.get("location") != "left"
+    if child.tag in _OPENING:
+        return first and not (begun and child.tag == "direction")
+    return child.tag in _SILENT
 
 
 def _whole(note: Any) -> bool:
-    """Whether a rest is a whole measure's: said so, or without a note value."""
+    """Whether a note is a whole measure's rest (said so, or without a note value), and nothing on it."""
     rest = note.find("rest")
-    return rest.get("measure") == "yes" or note.find("type") is None
+    if rest is None or note.find("notations") is not None or note.find("lyric") is not None:
+        return False
+    return bool(rest.get("measure") == "yes" or note.find("type") is None)
 
 
 def _ends(measure: Any) -> bool:
@@ -70,7 +73,7 @@ def _ends(measure: Any) -> bool:
 
 
 def _mark(run: list[tuple[Any, ...]], after: tuple[Any, ...] | None) -> None:
-    if len(run) < 2:  # noqa: PLR2004
+    if len(run) < 2:
         return
     for first, last in zip(run[0], run[-1], strict=True):
         attributes = etree.Element("attributes")

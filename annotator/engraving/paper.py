@@ -22,7 +22,7 @@ class Paper:
 class Size:
     """How large music is set: the height of a staff in millimetres.
 
-    ``column``: the width in millimetres of one long column, as high as it takes, instead of pages; 0 for pages.
+    ``column``: the width in millimetres of one long column, as high as it takes; 0 for pages.
     """
 
     id: str

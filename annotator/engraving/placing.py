@@ -10,22 +10,20 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
 
 from lxml import etree
 
 from annotator.engraving import faces
-from annotator.engraving.figures import BESIDE, FIGURE, FLAG, KINDS, NUMBER, OTHER, ROW, Figures, Row
-from annotator.engraving.ink import SVG, Ink, Piece, Tuplet, move, shifted
+from annotator.engraving.figures import BESIDE, CLEAR, FIGURE, FLAG, KINDS, NUMBER, OTHER, ROW, Figures, Row
+from annotator.engraving.ink import SVG, Ink, Tuplet, move, shifted
 from annotator.engraving.lettering import Run, line
 from annotator.engraving.skyline import Box, Skyline, union
+from annotator.engraving.tuplets import Column, place_number
+from annotator.engraving.words_above import WORDS_CLEAR, raise_words
 
-# From a figure to what it stands over.
-CLEAR = 45.0
 # From the staff to the nearest figure, whatever there is on it.
 FROM_STAFF = 130.0
 ROW_FROM_STAFF = 190.0
-WORDS_CLEAR = 70.0
 # Between one staff and the next, at least; and between what hangs from the one and stands on the other.
 STAFF_GAP, STAFF_CLEAR = 480.0, 110.0
 # A crossing flagged this few bars ago is not flagged again: the figure is being repeated.
@@ -71,7 +69,9 @@ class _Placing:
 
     def place(self, number: str) -> Placed:
         for tuplet in self.ink.tuplets:
-            self._tuplet(tuplet)
+            place_number(
+                tuplet, self._columns(tuplet), self.ink.lines[tuplet.staff], self.sides(tuplet.staff)
+            )
         for staff in range(len(self.ink.lines)):
             self.staff = staff
             mine = [(box, figures) for box, at, figures in self.notes if at == staff]
@@ -82,77 +82,31 @@ class _Placing:
             self._flags(staff, mine)
             if staff == 0 and number:
                 self._number(number)
-            self._words(staff)
+            raise_words(self.ink, staff, self.up[staff], self.k)
             self._hanging(staff, pushed=bool(below))
             self._rows(staff, mine)
         return self._apart()
 
-    def _tuplet(self, tuplet: Tuplet) -> None:
-        """A tuplet's number where no figure stands over or under it, so that nobody reads the two as one."""
-        staff = tuplet.staff
-        columns = [
-            (box, figures, self._width(figures))
-            for box, at, figures in self.notes
-            if at == staff and tuplet.notes.left - 1 <= box.left <= tuplet.notes.right
-        ]
-        above = (tuplet.box.top + tuplet.box.bottom) / 2 < (self.ink.lines[staff][0] + self.ink.lines[staff][1]) / 2
-        width = tuplet.box.right - tuplet.box.left
-        middle = (tuplet.box.left + tuplet.box.right) / 2
-        fingered = [upper for upper in (True, False) if any(f.below is not upper and w for _, f, w in columns)]
-        # Beside figures a number reads as one of them: it goes where there are none, if its bracket lets it.
-        sides = [above] if tuplet.bracket is not None else sorted((True, False), key=lambda up: (up in fingered, up is not above))
-        side, at = above, middle
-        if columns:
-            for upper in sides:
-                taken = self._taken(columns, upper=upper)
-                gaps = _gaps(taken, tuplet.notes.left, tuplet.notes.right, width + 60 * self.k)
-                if gaps:
-                    side, at = upper, min(gaps, key=lambda gap: abs(gap - middle))
-                    break
-        self._set_tuplet(tuplet, side, at, moved=abs(at - middle) > 1 or side is not above)
+    def sides(self, staff: int) -> dict[bool, Skyline]:
+        """The outlines above (True) and below a staff."""
+        return {True: self.up[staff], False: self.down[staff]}
 
-    def _set_tuplet(self, tuplet: Tuplet, upper: bool, at: float, *, moved: bool) -> None:
-        staff, box = tuplet.staff, tuplet.box
-        middle = (box.left + box.right) / 2
-        sky = self.up[staff] if upper else self.down[staff]
-        dx, dy = at - middle, 0.0
-        if moved and tuplet.bracket is None:
-            level = sky.over(box.left + dx, box.right + dx)
-            dy = level - CLEAR * self.k - box.bottom if upper else level + CLEAR * self.k - box.top
-        move(tuplet.number, dx, dy)
-        if moved and tuplet.bracket is not None:
-            _gap_moved(tuplet.bracket, dx)
-        now = box.moved(dx, dy)
-        for line_ in (self.up[staff], self.down[staff]):
-            line_.add(now)
-        if tuplet.bracket is not None:
-            for element in tuplet.bracket:
-                points = [point.split(",") for point in element.get("points", "").split()]
-                xs, ys = [float(x) for x, _ in points], [float(y) for _, y in points]
-                if xs:
-                    bracket = Box(min(xs), min(ys), max(xs), max(ys))
-                    self.up[staff].add(bracket)
-                    self.down[staff].add(bracket)
-
-    def _taken(
-        self, columns: list[tuple[Box, Figures, float]], *, upper: bool
-    ) -> list[tuple[float, float]]:
-        taken = []
-        for box, figures, width in columns:
-            middle = (box.left + box.right) / 2
-            if upper != figures.below and width:
-                taken.append((middle - width / 2, middle + width / 2))
-            if not upper:
+    def _columns(self, tuplet: Tuplet) -> list[Column]:
+        """What figures stand over and under the notes of a tuplet."""
+        found = []
+        for box, staff, figures in self.notes:
+            if staff == tuplet.staff and tuplet.notes.left - 1 <= box.left <= tuplet.notes.right:
+                middle = (box.left + box.right) / 2
+                other = f"({figures.other})" if figures.other else ""
+                width = max(
+                    faces.width(figures.valves, FIGURE * self.k, faces.BOLD),
+                    faces.width(other, OTHER * self.k, faces.BOLD),
+                )
+                if width:
+                    found.append(Column(middle, width, not figures.below, False))
                 for _, text in figures.rows:
-                    half = faces.width(text, ROW * self.k) / 2
-                    taken.append((middle - half, middle + half))
-        return sorted(taken)
-
-    def _width(self, figures: Figures) -> float:
-        return max(
-            faces.width(figures.valves, FIGURE * self.k, faces.BOLD),
-            faces.width(f"({figures.other})", OTHER * self.k, faces.BOLD) if figures.other else 0.0,
-        )
+                    found.append(Column(middle, faces.width(text, ROW * self.k), False, True))
+        return found
 
     def _fingerings(self, staff: int, notes: list[tuple[Box, Figures]], *, up: bool) -> None:
         sky = self.up[staff] if up else self.down[staff]
@@ -204,40 +158,6 @@ class _Placing:
         placed = Box(left, y - rise, left + width, y)
         self.up[0].add(placed)
         self._write(placed, y, (number, size, faces.ITALIC), "mNum", anchor="start")
-
-    def _words(self, staff: int) -> None:
-        """Words above the staff raised over the figures; a letter and a tempo that meet stand side by side."""
-        sky = self.up[staff]
-        top = sum(self.ink.lines[staff]) / 2
-        pieces = [piece for piece in self.ink.pieces if piece.staff == staff and piece.box.bottom <= top]
-        letters = [piece for piece in pieces if piece.kind == "reh"]
-        groups: list[list[Piece]] = []
-        for piece in sorted(pieces, key=lambda piece: (-piece.box.bottom, piece.box.left)):
-            letter = self._letter_at(piece, letters) if piece.kind == "tempo" else None
-            if letter is not None:
-                letters.remove(letter)
-                groups = [group for group in groups if group != [letter]]
-                groups.append([letter, piece])
-            elif not any(piece in group for group in groups):
-                groups.append([piece])
-        for piece in pieces:
-            piece.dx = min(0.0, self.ink.right - piece.box.right)
-        groups = _letters_first(groups, self.ink.right, self.k)
-        for group in groups:
-            level = min(
-                sky.over(piece.now.left - BESIDE * self.k, piece.now.right + BESIDE * self.k) - piece.now.bottom
-                for piece in group
-            )
-            dy = level - WORDS_CLEAR * self.k
-            for piece in group:
-                piece.dy += min(dy, 0.0) if len(group) == 1 else dy
-                move(piece.element, piece.dx, piece.dy)
-                sky.add(piece.now)
-
-    def _letter_at(self, tempo: Piece, letters: list[Piece]) -> Piece | None:
-        """The rehearsal letter that stands at the same barline as a tempo."""
-        near = 800 * self.k
-        return next((letter for letter in letters if abs(letter.box.left - tempo.box.left) < near), None)
 
     def _hanging(self, staff: int, *, pushed: bool) -> None:
         """Dynamics and words below the staff: as the engraver has them, or all lower by what figures need."""
@@ -331,9 +251,13 @@ class _Placing:
             self.ink.lines[-1][1] + shifts[-1],
             self.up[0],
             below,
-            union([*self.written, *(piece.now for piece in self.ink.pieces), *(box for boxes in self.ink.fixed for box in boxes)]),
+            self._extent(),
             tuple(self.flags),
         )
+
+    def _extent(self) -> Box:
+        pieces = [piece.now for piece in self.ink.pieces]
+        return union([*self.written, *pieces, *(box for boxes in self.ink.fixed for box in boxes)])
 
 
 def place(
@@ -341,45 +265,3 @@ def place(
 ) -> Placed:
     """The system with its figures, its rows (from the staff down) and the number of its first measure."""
     return _Placing(ink, figures, rows, scale).place(number)
-
-
-def _gaps(taken: list[tuple[float, float]], left: float, right: float, width: float) -> list[float]:
-    """The middles of the places between ``left`` and ``right`` where ``width`` is free."""
-    found = []
-    at = left - width
-    for start, end in [*taken, (right + width, right + width)]:
-        if start - at >= width:
-            low, high = at + width / 2, start - width / 2
-            middle = (left + right) / 2
-            found.append(min(max(middle, low), high))
-        at = max(at, end)
-    return found
-
-
-def _letters_first(groups: list[list[Piece]], right: float, k: float) -> list[list[Piece]]:
-    """A tempo beside a rehearsal letter begins where the letter ends, on the letter's floor."""
-    found = []
-    for group in groups:
-        if len(group) == 1:
-            found.append(group)
-            continue
-        letter, tempo = group
-        apart = letter.box.right + 150 * k - tempo.box.left
-        # Where the tempo would run off the sheet, the letter goes before it.
-        tempo.dx = max(0.0, min(apart, right - tempo.box.right)) if tempo.box.right < right else right - tempo.box.right
-        letter.dx = min(0.0, tempo.dx - apart)
-        # The words' line is that of the letter in its frame.
-        tempo.dy = letter.box.bottom - 130 * k - (tempo.box.bottom - 85 * k)
-        found.append(group)
-    return found
-
-
-def _gap_moved(bracket: Any, dx: float) -> None:
-    """A bracket's gap moved with the number in it."""
-    for element in bracket:
-        points = [tuple(map(float, point.split(","))) for point in element.get("points", "").split()]
-        if len(points) > 1:
-            inner = max(range(len(points)), key=lambda index: index)
-            points[inner] = (points[inner][0] + dx, points[inner][1])
-            element.set("points", " ".join(f"{x:.0f},{y:.0f}" for x, y in points))
-

@@ -8,7 +8,7 @@ beams; and refused if that does not help.
 from __future__ import annotations
 
 import threading
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Set
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
@@ -58,12 +58,16 @@ class System:
 
 
 class Roll:
-    """The systems of one part for one width of paper."""
+    """The systems of one part for one width of paper.
 
-    def __init__(self, again: Again, sheet: Paper, size: Size, *, own_breaks: bool = False) -> None:
+    ``exercises``: systems begin where the file says, and bars have no numbers (those in the captions are
+    the part's).
+    """
+
+    def __init__(self, again: Again, sheet: Paper, size: Size, *, exercises: bool = False) -> None:
         self.plainness = 0
         self._again = again
-        self._sheet, self._size, self._own_breaks = sheet, size, own_breaks
+        self._sheet, self._size, self._exercises = sheet, size, exercises
         self._load()
 
     def _load(self) -> None:
@@ -78,7 +82,7 @@ class Roll:
             toolkit.setResourcePath(str(Path(verovio.__file__).parent / "data"))
             # Names inside the drawing are random otherwise; the same part shall give the same bytes.
             toolkit.resetXmlIdSeed(1)
-            toolkit.setOptions(options(self._sheet, self._size, own_breaks=self._own_breaks))
+            toolkit.setOptions(options(self._sheet, self._size, own_breaks=self._exercises))
             if not toolkit.loadData(self.copy.xml):
                 raise UnreadableScore("the part cannot be engraved", part=self.copy.part_id)
             if len(self.copy.keys) > 1:
@@ -92,19 +96,26 @@ class Roll:
 
     def _no_single_measure(self) -> None:
         """Space the notes a little otherwise until the last system holds more than one measure."""
-        if self._own_breaks:
+        if self._exercises:
             return
         for spacing in _SPACINGS[1:]:
             count = self._toolkit.getPageCount()
-            if count < 2 or len(_measures(parse_page(self._toolkit.renderToSVG(count)))) > 1:  # noqa: PLR2004
+            if count < 2 or len(_measures(parse_page(self._toolkit.renderToSVG(count)))) > 1:
                 return
             self._toolkit.setOptions({"spacingLinear": _SPACING * spacing})
             self._toolkit.redoLayout()
 
     @property
     def count(self) -> int:
-        """How many systems there are."""
-        return int(self._toolkit.getPageCount())
+        """How many systems there are; none when there is nothing to draw in the part."""
+        return 0 if self._nothing else int(self._toolkit.getPageCount())
+
+    @cached_property
+    def _nothing(self) -> bool:
+        if any(self.copy.notes):
+            return False
+        with _LOCK:
+            return not _measures(parse_page(self._toolkit.renderToSVG(1)))
 
     def system(self, index: int) -> System:
         """System ``index``, from 0. Raises UnreadableScore when the engraver cannot draw it."""
@@ -119,7 +130,9 @@ class Roll:
                 return what()
             except LostSums as error:
                 if self.plainness == PLAINEST:
-                    raise UnreadableScore(error.message, part=self.copy.part_id, measure=error.measure) from None
+                    raise UnreadableScore(
+                        error.message, part=self.copy.part_id, measure=error.measure
+                    ) from None
                 self.plainness += 1
                 self._load()
 
@@ -137,23 +150,27 @@ class Roll:
         with _LOCK:
             drawn = self._toolkit.renderToSVG(index + 1)
         root = parse_page(drawn)
-        system = next((group for group in root.iter(f"{SVG}g") if "system" in (group.get("class") or "").split()), None)
+        system = next(
+            (group for group in root.iter(f"{SVG}g") if "system" in (group.get("class") or "").split()), None
+        )
         measures = _measures(root)
         if system is None or not measures:
             raise UnreadableScore("the part cannot be engraved", part=self.copy.part_id)
         first = int(measures[0][1:])
         bars = self.copy.bars
-        number = bars[first].number if first and first < len(bars) else ""
+        numbered = 0 < first < len(bars) and not self._exercises
+        number = bars[first].number if numbered else ""
         try:
             ink = read_ink(system, self._staff_of)
-            self._all_there(measures, ink.heads)
+            self._all_there(measures, ink.notes)
             placed = place(ink, self.copy.figures, self.copy.rows, scale=self._size.scale, number=number)
             self._inside(placed)
         except LostSums as error:
             where = bars[first].number if first < len(bars) else ""
             raise LostSums(error.message, part=self.copy.part_id, measure=where) from None
         glyphs = "".join(
-            etree.tostring(child, encoding="unicode", with_tail=False) for child in root.iterfind(f"{SVG}defs/*")
+            etree.tostring(child, encoding="unicode", with_tail=False)
+            for child in root.iterfind(f"{SVG}defs/*")
         )
         _stroked(system)
         svg = etree.tostring(system, encoding="unicode", with_tail=False)
@@ -165,10 +182,10 @@ class Roll:
         )
         return System(svg, glyphs, placed, shape, placed.flags)
 
-    def _all_there(self, measures: list[str], heads: Mapping[str, object]) -> None:
+    def _all_there(self, measures: list[str], notes: Set[str]) -> None:
         for name in measures:
             index = int(name[1:])
-            missing = self.copy.notes[index] - heads.keys() if index < len(self.copy.notes) else ()
+            missing = self.copy.notes[index] - notes if index < len(self.copy.notes) else ()
             if missing:
                 raise LostSums("the engraver left out notes", measure=self.copy.bars[index].number)
 
@@ -178,10 +195,6 @@ class Roll:
         box = placed.extent
         if box.left < -margin or box.right > width + margin:
             raise LostSums("the engraver drew beyond the sheet")
-
-    @cached_property
-    def bars(self) -> int:
-        return len(self.copy.bars)
 
 
 def _measures(root: Any) -> list[str]:
@@ -195,7 +208,7 @@ def _measures(root: Any) -> list[str]:
 
 
 def _stroked(system: Any) -> None:
-    """Lines drawn in the colour of the music. The engraver says so in a style, which a strict page forbids."""
+    """Lines in the colour of the music. The engraver says so in a style, which a strict page forbids."""
     for kind in ("path", "polygon", "polyline", "rect", "ellipse"):
         for element in system.iter(f"{SVG}{kind}"):
             if "stroke" not in element.attrib and "transform" not in element.attrib:

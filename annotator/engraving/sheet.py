@@ -36,14 +36,12 @@ class Heading:
     player: str = ""
 
 
-def heading(
-    report: Mapping[str, Any], part_id: str, copy: Any, kind: str, instrument: str, player: str = ""
-) -> Heading:
+def heading(report: Mapping[str, Any], copy: Any, kind: str, *, instrument: str, player: str = "") -> Heading:
     """The words for a part from its report (``crookline.report/1``) and its engraving copy."""
     segments: list[Mapping[str, Any]] = []
     name = copy.part_name
     for part in report.get("parts", ()):
-        if part.get("id") == part_id:
+        if part.get("id") == copy.part_id:
             segments = list(part.get("segments", ()))
             # What is written out has a heading of its own: the report's still names the old crook.
             name = (kind != "transposed" and part.get("name")) or name
@@ -60,7 +58,11 @@ def _once(title: str) -> str:
     return ", ".join(
         piece
         for index, piece in enumerate(pieces)
-        if not any(piece in other and (piece != other or at < index) for at, other in enumerate(pieces) if at != index)
+        if not any(
+            piece in other and (piece != other or at < index)
+            for at, other in enumerate(pieces)
+            if at != index
+        )
     )
 
 
@@ -81,7 +83,11 @@ def crooks(segments: list[Mapping[str, Any]]) -> str:
 
 def title_height(head: Heading, paper: Paper, scale: float) -> float:
     """How much of the first page its title block takes."""
-    return len(_title_lines(head, paper, scale)[1]) * 480 * scale + (870 if head.title else 0) * scale + _AIR * scale
+    return (
+        len(_title_lines(head, paper, scale)[1]) * 480 * scale
+        + (870 if head.title else 0) * scale
+        + _AIR * scale
+    )
 
 
 def title_block(head: Heading, paper: Paper, scale: float) -> str:
@@ -93,7 +99,10 @@ def title_block(head: Heading, paper: Paper, scale: float) -> str:
         y += 620 * scale
         parts.append(
             words(
-                *((left + right) / 2, y, 620 * scale, head.title), anchor="middle", weight="bold", room=right - left
+                *((left + right) / 2, y, 620 * scale, head.title),
+                anchor="middle",
+                weight="bold",
+                room=right - left,
             )
         )
         y += 250 * scale
@@ -101,7 +110,11 @@ def title_block(head: Heading, paper: Paper, scale: float) -> str:
     for row in rows:
         y += 480 * scale
         for x, anchor, (text, size, weight, style) in zip((left, right), ("start", "end"), row, strict=False):
-            room = right - left if narrow or not all(cell[0] for cell in row) else _share(row, right - left, x == left)
+            room = (
+                right - left
+                if narrow or not all(cell[0] for cell in row)
+                else _share(row, right - left, x == left)
+            )
             parts.append(words(x, y, size, text, anchor=anchor, weight=weight, style=style, room=room))
     return "".join(parts)
 
@@ -117,11 +130,17 @@ def _title_lines(head: Heading, paper: Paper, scale: float) -> tuple[bool, list[
     player: Cell = (head.player, 440 * scale, "bold", "")
     composer: Cell = (head.composer, 360 * scale, "", "")
     crook: Cell = (head.crook[:1].upper() + head.crook[1:], 330 * scale, "", "")
-    whom: Cell = (f"{KINDS.get(head.kind, head.kind)} {head.instrument}", 330 * scale, "", "italic")
+    said = f"{KINDS.get(head.kind, head.kind)} {head.instrument}"
+    whom: Cell = (
+        "" if head.kind == "exercises" and head.part == head.instrument else said,
+        330 * scale,
+        "",
+        "italic",
+    )
     rows = [[part, composer], [crook, whom]]
     if head.player:
         rows = [[player, composer], [part, whom], [crook, _NOTHING]]
-    narrow = paper.width < 100  # noqa: PLR2004 - a column
+    narrow = paper.width < 100
     if narrow:
         rows = [[cell] for row in rows for cell in row]
     return narrow, [row for row in rows if any(cell[0] for cell in row)]

@@ -42,7 +42,7 @@ def union(boxes: list[Box]) -> Box:
 
 
 class Skyline:
-    """How far drawing reaches at each place from ``left`` on: up (smaller y) or down, beginning at ``level``."""
+    """How far drawing reaches at each place from ``left`` on: up (smaller y) or down, at first ``level``."""
 
     def __init__(self, left: float, right: float, level: float, *, up: bool) -> None:
         self._left = left
@@ -55,12 +55,10 @@ class Skyline:
         heights = self.heights
         if self._up:
             for index in range(start, end):
-                if box.top < heights[index]:
-                    heights[index] = box.top
+                heights[index] = min(heights[index], box.top)
         else:
             for index in range(start, end):
-                if box.bottom > heights[index]:
-                    heights[index] = box.bottom
+                heights[index] = max(heights[index], box.bottom)
 
     def over(self, left: float, right: float) -> float:
         """The farthest reach between two places."""

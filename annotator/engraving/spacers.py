@@ -1,4 +1,4 @@
-"""Room for figures between quick notes: the engraver spaces notes by their lyrics, so those get one, never seen."""
+"""Room for figures between quick notes: the engraver spaces notes by lyrics, so they get one, never seen."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ _QUICK = frozenset(("eighth", "16th", "32nd", "64th", "128th"))
 
 
 def put_spacers(part: Any, figures: Mapping[str, Figures]) -> None:
-    """Give the notes of each measure that has wide figures on quick notes a lyric as wide as its figures need."""
+    """Give the notes of each measure that has wide figures on quick notes lyrics as wide as these need."""
     for measure in part.iterfind("measure"):
         notes = [note for note in measure.iterfind("note") if note.get("id", "") in figures]
         if not any(_quick(note) and _width(figures[note.get("id", "")]) > _room(note) for note in notes):

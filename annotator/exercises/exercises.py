@@ -113,20 +113,20 @@ class _Sheet:
         place = practice.places[0]
         fifths = place.part.at.line(place.line.line.number)(place.left_note.onset).read_fifths or 0
         tempo = self.prepared.clock.quarters_per_minute(place.left_note.onset)
-        above = self._heading(number, practice)
+        above = self._heading(number, practice, min(SLOWLY, metronome_number(tempo)))
         if number == 1:
             above.append(words(CAUTION, placement="below", italic=True))
             if practice.grade == 0:
                 above.append(words(UNFLAGGED, placement="below", italic=True))
-        self._two_notes(practice, fifths, min(SLOWLY, metronome_number(tempo)), above)
+        self._two_notes(practice, fifths, above)
         self._bars_around(practice, fifths, tempo)
         self.measures[-1].append(barline("light-light"))
 
-    def _heading(self, number: int, practice: Practice) -> list[etree._Element]:
-        heading = words(f"{number}. {heading_of(practice, len(self.prepared.played))}", bold=True)
-        return [words(story_of(practice), italic=True), heading]
+    def _heading(self, number: int, practice: Practice, tempo: float) -> list[etree._Element]:
+        heading = f"{number}. {heading_of(practice, len(self.prepared.played))}"
+        return [words(story_of(practice), italic=True), metronome(QUARTER, tempo, heading)]
 
-    def _two_notes(self, practice: Practice, fifths: int, tempo: float, above: list[etree._Element]) -> None:
+    def _two_notes(self, practice: Practice, fifths: int, above: list[etree._Element]) -> None:
         valves = practice.ways[0].valves, practice.ways[1].valves
         pitches = practice.left, practice.reached
 
@@ -134,7 +134,7 @@ class _Sheet:
             return pairs(pitches, fingered, lengths, fifths=fifths, slurred=practice.slurred)
 
         slow = [bar((8, 8)), bar((4, 4))]
-        self._block(slow, fifths, (4, 4), [*above, metronome(QUARTER, tempo)], DIVISIONS, new_system=True)
+        self._block(slow, fifths, (4, 4), above, DIVISIONS, new_system=True)
         for rhythm, lengths in _RHYTHMS:
             self._block([bar(lengths)], fifths, (4, 4), [words(rhythm, italic=True)], DIVISIONS)
         if practice.other is not None:
@@ -192,7 +192,10 @@ class _Sheet:
         for index, elements in enumerate(bars):
             measure = self._measure()
             if index == 0:
-                if new_system and len(self.measures) > 1:
+                if len(self.measures) == 1:
+                    # The numbers in the headings are the part's: numbers of this sheet would contradict them.
+                    child(child(measure, "print"), "measure-numbering", "none")
+                elif new_system:
                     child(measure, "print", new_system="yes")
                 self._attributes(measure, fifths, time, divisions)
                 measure.extend(list(directions))

@@ -13,8 +13,9 @@ import time
 import verovio
 
 import annotator
-from annotator.engraving.engraving import Engraving, _options
+from annotator.engraving.engraving import Engraving
 from annotator.engraving.paper import A4
+from annotator.engraving.roll import options
 from annotator.score.source import open_source
 from tests.bench.clockwork import in_turn, ratio
 from tests.bench.scores import part_of, pitched
@@ -30,7 +31,7 @@ def main() -> None:
 
     def own() -> object:
         toolkit = verovio.toolkit()
-        same = _options(A4, roll=True) | {"breaks": "auto", "pageHeight": round(A4.height * 10)}
+        same = options(A4) | {"breaks": "auto", "pageHeight": round(A4.height * 10)}
         toolkit.setOptions(same)
         toolkit.loadData(text)
         return toolkit.renderToSVG(1)
