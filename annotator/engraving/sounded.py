@@ -11,7 +11,7 @@ from lxml import etree
 
 from annotator.pitch import Pitch
 from annotator.reading.accidentals import Staff, accidentals
-from annotator.score.shapes import number_of, text_of
+from annotator.score.numbers import number_of, text_of
 from annotator.score.walk import Walk
 
 # The children of a <note> that stand before its <accidental> (MusicXML 4.0).
