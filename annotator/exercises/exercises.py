@@ -267,7 +267,7 @@ def heading_of(practice: Practice, parts: int = 1) -> str:
 
 
 def story_of(practice: Practice) -> str:
-    """The notes, the grade and how often: "E♭4 to F4, awkward; also in measures 14 and 20"."""
+    """The notes, the grade and how often: "E♭4–F4, awkward; also in measures 14 and 20"."""
     grade = {1: ", mild", 2: ", awkward", 3: ", hard", 0: ", not flagged"}[practice.grade]
     here = practice.places[0].measure
     in_order = sorted(practice.places, key=lambda place: place.note.onset)
@@ -278,7 +278,7 @@ def story_of(practice: Practice) -> str:
         also = f"; also in measure{'s' if len(others) > 1 else ''} {shown}"
     elif len(practice.places) > 1:
         also = f"; {len(practice.places)} times there"
-    return f"{signs(practice.left.name)} to {signs(practice.reached.name)}{grade}{also}"
+    return f"{signs(practice.left.name)}–{signs(practice.reached.name)}{grade}{also}"
 
 
 def bars_of(place: Place) -> tuple[int, int]:
