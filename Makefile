@@ -57,8 +57,8 @@ format: venv-dev
 # Needs uv on the PATH; the result names no registry.
 requirements:
 	echo 'setuptools>=80' | uv pip compile --quiet --universal --python-version 3.11 --generate-hashes --no-annotate --no-header - -o requirements-build.txt
-	uv pip compile --quiet --universal --python-version 3.11 --generate-hashes --no-annotate --no-header pyproject.toml -o requirements.txt
-	uv pip compile --quiet --universal --python-version 3.11 --generate-hashes --no-annotate --no-header --extra dev -c requirements.txt pyproject.toml -o requirements-dev.txt
+	uv pip compile --quiet --universal --python-version 3.11 --generate-hashes --no-annotate --no-header --extra all pyproject.toml -o requirements.txt
+	uv pip compile --quiet --universal --python-version 3.11 --generate-hashes --no-annotate --no-header --extra all --extra dev -c requirements.txt pyproject.toml -o requirements-dev.txt
 
 clean:
 	rm -rf $(VENV) demo_output build *.egg-info

@@ -20,6 +20,7 @@ from typing import TYPE_CHECKING, Any, Self
 from urllib.parse import urlsplit
 
 from annotator.errors import CrooklineError
+from annotator.extras import extras
 
 if TYPE_CHECKING:
     import httpx
@@ -112,7 +113,8 @@ class Client:
     """
 
     def __init__(self, url: str, *, secret: str = "", timeout: float = 60.0) -> None:
-        import httpx  # noqa: PLC0415 - 100 ms that the commands without a service do not need
+        with extras("a client of the service"):
+            import httpx  # noqa: PLC0415 - 100 ms that the commands without a service do not need
 
         if urlsplit(url).scheme not in ("http", "https"):
             raise ServiceError(f"the address of a service starts with http:// or https://, not {url!r}")

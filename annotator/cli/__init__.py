@@ -13,6 +13,7 @@ import click
 
 from annotator import __version__
 from annotator.errors import CrooklineError
+from annotator.extras import extras
 
 _COMMANDS = {
     "annotate": "annotator.cli.annotate:annotate",
@@ -37,7 +38,8 @@ class LazyGroup(click.Group):
         if target is None:
             return None
         module, _, name = target.partition(":")
-        command: click.Command = getattr(import_module(module), name)
+        with extras(f"crookline {cmd_name}"):
+            command: click.Command = getattr(import_module(module), name)
         return command
 
 
@@ -61,7 +63,8 @@ def crookline() -> None:
 def main() -> None:
     """Entry point of the ``crookline`` command. Exit status 0 done, 1 some files failed, 2 wrong usage."""
     try:
-        crookline(prog_name="crookline")
+        with extras():
+            crookline(prog_name="crookline")
     except CrooklineError as error:
         click.echo(f"crookline: {error}", err=True)
         sys.exit(2)

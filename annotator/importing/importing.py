@@ -11,8 +11,10 @@ import os
 import re
 import sys
 from collections.abc import Callable
+from importlib.util import find_spec
 
 from annotator.errors import UnreadableScore
+from annotator.extras import extras
 from annotator.findings import Finding
 from annotator.importing.formats import FORMATS, LONGEST, Format, format_of
 
@@ -42,6 +44,9 @@ def to_musicxml(data: bytes, name: str = "", *, apart: bool = True) -> tuple[byt
             "export it as MusicXML"
         )
     _guard(data, found)
+    if find_spec("music21") is None:
+        with extras(f"reading {found.name}"):
+            raise ModuleNotFoundError(name="music21")
     if apart:
         return _apart(data, found)
     from annotator.importing import with_music21 as imported  # noqa: PLC0415 - music21 takes a second to load

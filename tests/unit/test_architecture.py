@@ -15,7 +15,7 @@ PACKAGES = ("annotator", "workers", "api")
 # The rooms of the library from the ground up: a module may import what stands before it, never what
 # stands after. A room is a module or a folder of ``annotator``.
 ROOMS = (
-    *("collector", "whole_files", "registry", "pitch", "errors", "findings", "keys"),
+    *("collector", "whole_files", "registry", "pitch", "errors", "extras", "findings", "keys"),
     *("instruments", "score", "importing", "timing", "change_times", "fingering", "reading"),
     *("options", "engraving", "chart", "played", "deciding", "marking", "report", "annotation"),
     *("concert", "transposed", "exercises", "products", "hotfolder", "client", "cli"),
