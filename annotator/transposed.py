@@ -10,6 +10,7 @@ from annotator.annotation import annotate
 from annotator.deciding import Prepared, prepare
 from annotator.errors import UnreadableScore
 from annotator.marking.as_read import ReadPart, key_changes, read_part
+from annotator.marking.change_words import renamed, without_changes
 from annotator.marking.rewrite import (
     attributes_xml,
     escaped,
@@ -19,10 +20,8 @@ from annotator.marking.rewrite import (
 from annotator.options import Options
 from annotator.pitch import Pitch, transpose
 from annotator.played import PlayedPart
-from annotator.reading.changes import read_change
-from annotator.reading.names import read_heading
 from annotator.registry.mark_rows import MARKS
-from annotator.score.places import Container, Element, Places, with_indent
+from annotator.score.places import Container, Places, with_indent
 
 Edit = tuple[int, int, str]
 
@@ -37,8 +36,6 @@ _NAMES = re.compile(
     re.DOTALL,
 )
 _CREDIT_WORDS = re.compile(r"(<credit-words(?=[\s>])[^>]*>)(.*?)(</credit-words\s*>)", re.DOTALL)
-_WORDS = re.compile(r"<words(?=[\s>])[^>]*>(.*?)</words\s*>", re.DOTALL)
-_CLAUSES = re.compile(r"[,;]|(?<!\d)\.\s(?=[^.]*\bin\b)")
 _ROOT = re.compile(
     r"<(root|bass)-step(?=[\s>])[^>]*>\s*([A-G])\s*</\1-step\s*>"
     r"(?:\s*<\1-alter(?=[\s>])[^>]*>\s*(-?\d+)\s*</\1-alter\s*>)?"
@@ -113,8 +110,9 @@ def _edits(prepared: Prepared, places: Places) -> Iterator[Edit]:
     first = next(iter(headings.values()))
     start = places.parts[0].start if places.parts else len(text)
     for words in _CREDIT_WORDS.finditer(text, 0, start):
-        if read_heading(words.group(2), title=True) is not None:
-            yield words.start(2), words.end(2), escaped(first.name)
+        heading = renamed(words.group(2), escaped(first.name))
+        if heading is not None:
+            yield words.start(2), words.end(2), heading
 
 
 def _heading(played: PlayedPart, prepared: Prepared) -> _Heading:
@@ -143,6 +141,17 @@ def _part_list(prepared: Prepared, places: Places, played: dict[str, PlayedPart]
 def _music(text: str, places: Places, played: PlayedPart, prepared: Prepared) -> Iterator[Edit]:
     part = played.part
     read = read_part(part, played.at)
+    directions = [
+        (
+            index,
+            child,
+            "<cue" in text[places.containers[number].element.start : places.containers[number].element.end],
+        )
+        for index, number in enumerate(part.containers)
+        for child in places.containers[number].children
+        if child.tag == "direction"
+    ]
+    yield from without_changes(text, directions)
     for index, number in enumerate(part.containers):
         container = places.containers[number]
         extra, before = key_changes(part, read, index)
@@ -171,35 +180,8 @@ def _measure(
         elif child.tag == "attributes":
             yield child.start, child.end, attributes_xml(text[child.start : child.end], extra, keep_all=True)
             extra = {}
-        elif child.tag == "direction":
-            yield from _change_words(text, child)
     if extra and container.element.opened < container.element.end:
         yield container.element.opened, container.element.opened, attributes_xml("", extra)
-
-
-def _change_words(text: str, direction: Element) -> Iterator[Edit]:
-    """Words that send the player to another crook go, since what is written out needs no change.
-
-    What stands beside them ("muta in C, senza sord.") stays.
-    """
-    found = list(_WORDS.finditer(text, direction.start, direction.end))
-    if not found or read_change(" ".join(match.group(1).strip() for match in found)) is None:
-        return
-    kept = []
-    for match in found:
-        clauses = [clause for clause in _CLAUSES.split(match.group(1)) if clause.strip()]
-        left = [clause.strip() for clause in clauses if read_change(clause) is None]
-        kept.append((match, left, len(left) < len(clauses)))
-    if not any(changed for _, _, changed in kept):
-        # The change is spread over several <words>; none of them means anything alone.
-        kept = [(match, [], True) for match in found]
-    alone = "<sound" not in text[direction.start : direction.end]
-    if alone and not any(left for _, left, _ in kept):
-        yield with_indent(text, direction.start), direction.end, ""
-        return
-    for match, left, changed in kept:
-        if changed:
-            yield match.start(1), match.end(1), ", ".join(left)
 
 
 def _chord_symbol(harmony: re.Match[str], played: PlayedPart, position: float) -> Iterator[Edit]:

@@ -81,14 +81,20 @@ def _change(said: Sentence, targets: list[Target]) -> Change:
         said.text,
         any(target.announces for target in targets),
         bare=targets[0].bare,
-        spans=tuple(_span(said, target) for target in targets),
+        spans=tuple(_span(said, target, targets) for target in targets),
     )
 
 
-def _span(said: Sentence, target: Target) -> Span:
-    """The characters of a target, its full stop and its brackets with them."""
+def _span(said: Sentence, target: Target, targets: list[Target]) -> Span:
+    """The characters of a target, its full stop and its brackets with them.
+
+    Those it speaks to stay where more is said to them ("1. muta in F, con sord.").
+    """
     lexemes = said.lexemes
     first, last = target.first, target.last
+    until = min((each.first for each in targets if each.first >= last), default=len(lexemes))
+    if any(lexeme.kind != "mark" for lexeme in lexemes[last:until]):
+        first = target.words
     if last < len(lexemes) and lexemes[last].text == "." and lexemes[last].gap == "":
         last += 1
     bracketed = (
@@ -96,4 +102,9 @@ def _span(said: Sentence, target: Target) -> Span:
     )
     if bracketed:
         first, last = first - 1, last + 1
+    # "muta in E e con sord.": the conjunction joined the two.
+    elif last < until and lexemes[last].can_be("and") and not lexemes[last].can_be("mute_off"):
+        last += 1
+    elif first > 1 and lexemes[first - 1].can_be("and") and not lexemes[first - 1].can_be("mute_off"):
+        first -= 1
     return lexemes[first].start, lexemes[last - 1].end

@@ -39,6 +39,19 @@ def read_heading(text: str, *, title: bool = False) -> Named | None:
     return None if not found else named(said, found)
 
 
+def heading_span(text: str) -> tuple[int, int] | None:
+    """The characters in which a heading names its trumpets and their crooks; None where it names no crook."""
+    said = sentence(text)
+    heading = whole(said)
+    found = [each for each in statements(heading) if each.notes] or (
+        [] if is_title(said) else list(bare_crooks(heading))
+    )
+    if not found or read_heading(text, title=True) is None:
+        return None
+    first, last = said.lexemes[found[0].first], said.lexemes[found[-1].last - 1]
+    return first.start, last.end
+
+
 def heading_not_read(text: str, *, title: bool = False) -> str:
     """The words of a heading that look like a trumpet's key and were not understood, or ``""``.
 

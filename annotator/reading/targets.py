@@ -35,6 +35,7 @@ BESIDE = (*_BETWEEN, "mute", "mute_off", "open", "together", "divided", "and", "
 class Target:
     """What a change leads to, by the lexemes ``first`` to ``last`` (not included).
 
+    ``words``: where it says what changes, after those it speaks to ("2. *muta in F*").
     ``announces``: in the coming rest. ``bare``: no more than an instrument's name.
     """
 
@@ -43,6 +44,7 @@ class Target:
     last: int
     announces: bool = False
     bare: bool = False
+    words: int = 0
 
 
 def by_verb(clause: Clause) -> tuple[Target | None, bool]:
@@ -230,7 +232,9 @@ def instrument_target(
                 players += range(players[-1] + 1, number)
             players.append(number)
     spoken_to = tuple(dict.fromkeys(players)) or statement.players
-    return Target(replace(statement, players=spoken_to), begin, max(statement.last, last), announces, bare)
+    return Target(
+        replace(statement, players=spoken_to), begin, max(statement.last, last), announces, bare, first
+    )
 
 
 def _addresses(clause: Clause, place: int) -> bool:

@@ -118,3 +118,56 @@ def test_a_key_signature_comes_where_there_was_one_or_where_it_is_asked_for() ->
     new = part_xml([NoteText("C", 0, 5)], transpose=(2, 4), name="Tromba in E", fifths=1)
     assert fifths(new, "auto") == ["5"]
     assert fifths(new, "none") == ["0"]
+
+
+def with_direction(direction: str) -> bytes:
+    """A part in F with ``direction`` over its first note."""
+    data = part_xml([NoteText("C", 0, 5)], transpose=(3, 5), name="Trumpet in F")
+    first = data.index(b"<note>")
+    return data[:first] + direction.encode() + data[first:]
+
+
+@pytest.mark.parametrize(
+    ("words", "left"),
+    [
+        ("to C Tpt. (cup mute)", ["(cup mute)"]),
+        ("muta in E. Tempo I", ["Tempo I"]),
+        ("Solo – muta in E", ["Solo"]),
+        ("II. Andante – Trombe in D", ["II. Andante"]),
+        ("take D.S. al Coda", ["take D.S. al Coda"]),
+        ("muta in C, senza sord.", ["senza sord."]),
+        ("muta in E e con sord.", ["con sord."]),
+        ("dolce, muta in C, espressivo", ["dolce, espressivo"]),
+        ("Dpf. ab, nach B", ["Dpf. ab"]),
+        ("1. muta in F, con sord.; 2. muta in C, senza sord.", ["1. con sord.; 2. senza sord."]),
+        ("1. in F, 2. in C", []),
+        ("(muta in F)", []),
+        ("muta in X", ["muta in X"]),
+        ("muta in B&#9837; &amp; a 2", ["a 2"]),
+        ("Cor. muta in E", ["Cor. muta in E"]),
+        ("Flugelhorn", ["Flugelhorn"]),
+        ("muta in</words><words>E♭, con sord.", ["con sord."]),
+    ],
+)
+def test_exactly_the_words_of_the_change_go(words: str, left: list[str]) -> None:
+    direction = f"<direction><direction-type><words>{words}</words></direction-type></direction>"
+    after = transposed_part(with_direction(direction), IN_C).decode()
+    assert re.findall("<words>(.*?)</words>", after) == left
+
+
+def test_what_else_stands_in_a_direction_stays() -> None:
+    direction = (
+        "<direction><direction-type><words>muta in E</words></direction-type>"
+        "<direction-type><symbol>accidentalFlat</symbol></direction-type>"
+        "<direction-type><dynamics><p/></dynamics></direction-type></direction>"
+    )
+    after = transposed_part(with_direction(direction), IN_C).decode()
+    assert "muta" not in after
+    assert "accidentalFlat" not in after
+    assert "<direction><direction-type><dynamics><p/></dynamics></direction-type></direction>" in after
+
+
+def test_a_change_in_two_directions_goes_from_both() -> None:
+    one = "<direction><direction-type><words>{}</words></direction-type></direction>"
+    data = with_direction(one.format("muta in") + one.format("E♭, con sord."))
+    assert re.findall("<words>(.*?)</words>", transposed_part(data, IN_C).decode()) == ["con sord."]
