@@ -85,4 +85,4 @@ def _sheets(result: Result, paper_id: str, kind: str) -> Sheets:
     if kind == "exercises":
         # Their notes are no longer those of the part.
         report = {"instrument": report["instrument"]}
-    return Sheets(digest, data, report, paper(paper_id), kind)
+    return Sheets(digest, data, report, paper(paper_id), kind, part.player)

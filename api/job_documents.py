@@ -70,6 +70,8 @@ def _links(job: Job) -> dict[str, tuple[str, str]]:
 def part_document(part: Part, status: Status, links: Mapping[str, tuple[str, str]]) -> dict[str, Any]:
     """One file of a job."""
     document: dict[str, Any] = {"n": part.n, "name": part.name, "state": status.part_state(part.n)}
+    if part.player:
+        document["player"] = part.player
     outcome = status.outcomes.get(part.n)
     if outcome is not None:
         document |= {

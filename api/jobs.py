@@ -17,6 +17,7 @@ from api.problems import Problem
 from workers import logs
 from workers.acceptance import accept, callback_of, options_of_text
 from workers.intake import BadUpload, take_in
+from workers.players import for_players, players_of
 from workers.status import status
 
 blueprint = APIBlueprint("jobs", __name__, url_prefix="/v1/jobs", tag="Jobs")
@@ -53,10 +54,13 @@ def create_job(headers: Mapping[str, str], upload: Mapping[str, Any]) -> Any:
     if len(given) < len(upload["files"]):
         raise BadUpload("a file has no name; choose a file, and send its name with it")
     files = [(file.filename or "", file.read()) for file in given]
+    players = players_of(upload["players"], options)
+    intake = take_in(files, context.settings)
+    for_players(intake, players)
     job = accept(
         context,
         access.owner(),
-        take_in(files, context.settings),
+        intake,
         options,
         callback=callback_of(context, upload["callback_url"], upload["callback_secret"]),
         key=headers["idempotency_key"],

@@ -28,6 +28,15 @@ class Upload(Schema):
             "examples": ['{"instrument": "c-trumpet", "show": "awkward"}'],
         },
     )
+    players = String(
+        load_default="[]",
+        metadata={
+            "description": "Several players, one upload: a JSON list of objects, each with a `name`, the "
+            "`part`s that are theirs (ids, names or numbers such as 1st) and options of their own. Each "
+            "player gets a folder of the archive, and sheets with the name on.",
+            "examples": ['[{"name": "Ada", "part": ["1st"]}, {"name": "Ben", "part": ["2nd"]}]'],
+        },
+    )
     callback_url = String(
         load_default="",
         validate=validate.Length(max=2000),
@@ -57,6 +66,7 @@ class PartDocument(Schema):
 
     n = Integer(required=True, metadata={"description": "Counts from 1."})
     name = String(required=True, metadata={"description": "The path it came with."})
+    player = String(metadata={"description": "Whose copy it is, where the job has several players."})
     state = String(required=True, validate=validate.OneOf(PART_STATES))
     cached = Boolean(
         metadata={"description": "The same file with the same options had been computed before."}

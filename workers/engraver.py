@@ -29,18 +29,20 @@ class EngravingFailed(CrooklineError):
 
 @dataclass(frozen=True, slots=True)
 class Sheets:
-    """What to engrave: a file and its report, the paper, the kind of sheet. ``key`` names it in caches."""
+    """What to engrave: a file and its report, the paper, the kind of sheet, the name of whose copy
+    it is. ``key`` names it in caches."""
 
     key: str
     data: bytes
     report: Mapping[str, Any]
     paper: Paper
     kind: str = "annotated"
+    player: str = ""
 
     @property
     def identity(self) -> tuple[str, ...]:
         """What tells these sheets from all others."""
-        return self.key, self.paper.id, self.kind
+        return self.key, self.paper.id, self.kind, self.player
 
 
 class Engraver:
@@ -89,7 +91,9 @@ def _engraving(sheets: Sheets) -> Engraving:
     key = sheets.identity
     if key not in _drawn:
         try:
-            _drawn[key] = Engraving(sheets.data, sheets.report, paper=sheets.paper, kind=sheets.kind)
+            _drawn[key] = Engraving(
+                sheets.data, sheets.report, paper=sheets.paper, kind=sheets.kind, player=sheets.player
+            )
         except CrooklineError:
             raise
         except Exception as error:

@@ -24,7 +24,7 @@ class Request:
 
 def digest(parts: Iterable[Part], fields: Mapping[str, Any]) -> str:
     """A digest over what a request asks for."""
-    files = [(part.name, part.sha256, part.refused is not None) for part in parts]
+    files = [(part.name, part.sha256, part.refused is not None, dict(part.options)) for part in parts]
     return sha256(json.dumps([files, dict(fields)], sort_keys=True).encode()).hexdigest()
 
 

@@ -30,7 +30,8 @@ class Reason:
 @dataclass(frozen=True, slots=True)
 class Part:
     """One file of a job. ``n`` counts from 1; ``name`` is the path it came with; ``refused`` says why it
-    cannot be worked on at all."""
+    cannot be worked on at all. With several players: ``player`` whose copy it is (``name`` begins with it),
+    ``options`` what is asked for this one besides the job's."""
 
     n: int
     name: str
@@ -38,6 +39,8 @@ class Part:
     sha256: str
     kind: str
     refused: Reason | None = None
+    player: str = ""
+    options: Mapping[str, Any] = field(default_factory=dict)
 
     @property
     def input(self) -> str:
@@ -87,6 +90,10 @@ class Job:
     def ref(self) -> str:
         """The job's name inside the service, ``owner/id``."""
         return f"{self.owner}/{self.id}"
+
+    def asked(self, part: Part) -> dict[str, Any]:
+        """The options that hold for a part."""
+        return {**self.options, **part.options}
 
     def part(self, n: int) -> Part | None:
         """The n-th part, or None."""

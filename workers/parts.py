@@ -173,10 +173,10 @@ def _work(context: Context, batch: Batch, part: Part, begun: int = 1) -> Outcome
 
 
 def _mark(context: Context, job: Job, part: Part) -> tuple[Marked | None, Reason | None]:
-    options = results.options_of(job.options)
+    options = results.options_of(job.asked(part))
     start = time.perf_counter()
     where = results.address(part.sha256, options)
-    known = results.recall(context.store.files, where, part.name)
+    known = results.recall(context.store.files, where, part.name, part.player)
     if known is not None:
         seconds = {"recall": time.perf_counter() - start}
         return Marked(known[0], known[1], known[2].get("summary", {}), True, seconds, where), None
@@ -196,6 +196,8 @@ def _mark(context: Context, job: Job, part: Part) -> tuple[Marked | None, Reason
             f"a fault in the program stopped the work on this file; the log tells more under job {job.id}",
         )
     done = time.perf_counter()
+    if part.player:
+        annotated.report["player"] = part.player
     report = orjson.dumps(annotated.report)
     stages = {"fetch": fetched - start, "mark": done - fetched}
     return Marked(annotated.data, report, annotated.report.get("summary", {}), False, stages, where), None

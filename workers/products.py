@@ -52,7 +52,9 @@ def make(context: Context, ref: str, n: int, product: str) -> None:
     if made(context, job, part, product) is None:
         result: dict[str, Any]
         try:
-            data = MAKERS[product](context.store.input(job, part), results.options_of(job.options), part.name)
+            data = MAKERS[product](
+                context.store.input(job, part), results.options_of(job.asked(part)), part.name
+            )
         except annotator.CrooklineError as error:
             result = {"fault": str(error)}
         else:

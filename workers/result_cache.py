@@ -43,15 +43,20 @@ def _asked(options: annotator.Options) -> str:
     return json.dumps(asdict(options), sort_keys=True)
 
 
-def recall(files: Files, where: str, name: str) -> tuple[bytes, bytes, dict[str, Any]] | None:
+def recall(
+    files: Files, where: str, name: str, player: str = ""
+) -> tuple[bytes, bytes, dict[str, Any]] | None:
     """The result kept there: the marked file, its report (as JSON, and as it reads) under the name the
-    file has this time; or None."""
+    file has this time, for the player it is for; or None."""
     try:
         report = orjson.loads(files.read(f"{where}.report.json"))
         data = files.read(f"{where}.annotated")
     except FileNotFoundError:
         return None
     report["source"]["name"] = name
+    report.pop("player", None)
+    if player:
+        report["player"] = player
     return data, orjson.dumps(report), report
 
 

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 import httpx
+import pypdf
 import pytest
 
 import annotator
@@ -187,3 +188,39 @@ def test_the_service_says_that_it_is_ready(client: httpx.Client) -> None:
         "workers": True,
         "store": True,
     }
+
+
+def test_every_player_gets_a_folder_and_sheets_with_the_name_on(client: httpx.Client) -> None:
+    names = ("05_launching_march_trumpets_1_2_in_D.musicxml", "03_night_ferry_trumpet_2_in_Bb.musicxml")
+    files = [(name, (DEMO_SCORES / name).read_bytes()) for name in names]
+    players = [
+        {"name": "Ada Lunde", "part": ["1st"], "instrument": "bb-trumpet"},
+        {"name": "Ben Okoro", "part": ["2nd"], "mark": ["partial"], "profile": "student"},
+        {"name": "Conductor", "mark": []},
+    ]
+    answer = post(client, *files, players=json.dumps(players))
+    assert answer.status_code == 202, answer.text
+    job: dict[str, Any] = ended(client, answer.json()["id"])
+    assert job["state"] == "done"
+    with zipfile.ZipFile(io.BytesIO(client.get(f"/v1/jobs/{job['id']}/archive").content)) as packed:
+        held = {name: packed.read(name) for name in packed.namelist() if name.endswith(".musicxml")}
+    assert sorted(held) == sorted(
+        [f"Ada Lunde/{names[0]}", *(f"{who}/{name}" for who in ("Ben Okoro", "Conductor") for name in names)]
+    )
+    assert [held[f"Conductor/{name}"] for name in names] == [data for _, data in files]
+    expected = annotator.annotate(
+        files[0][1], annotator.Options(mark=("partial",), profile="student", part=("P1",))
+    )
+    assert held[f"Ben Okoro/{names[0]}"] == expected.data
+    for part in job["parts"]:
+        assert part["name"].startswith(part["player"])
+        assert client.get(part["links"]["report"]).json()["player"] == part["player"]
+    sheets = pypdf.PdfReader(io.BytesIO(client.get(job["parts"][1]["links"]["pdf"]).content))
+    assert all("Ben Okoro" in page.extract_text() for page in sheets.pages)
+
+
+def test_players_that_are_wrong_are_refused_by_field(client: httpx.Client) -> None:
+    answer = post(client, ("one.musicxml", score("F")), players='[{"name": "Ada", "instrument": "kazoo"}]')
+    assert answer.status_code == 422
+    assert answer.json()["errors"][0]["field"] == "players"
+    assert "kazoo" in answer.text
