@@ -5,8 +5,9 @@ come out in different keys. The evidence, in the order it is believed:
 
 1. The file says that it is a score at concert pitch (``<concert-score/>``, MusicXML 4.0).
 2. Key signatures. In a score at concert pitch every part has the same; a part for a trumpet in B♭ that is
-   written as such has two sharps more than the strings. Parts without a signature say nothing against
-   others that have none. [computed from the intervals of the crooks]
+   written as such has two sharps more than the strings. Other instruments whose names say a key (clarinets,
+   horns) are asked too. Parts without a signature say nothing against others that have none. [computed from
+   the intervals of the crooks]
 3. Natural partials, counted over all these parts: clearly more of them natural as they stand than as written.
 4. Else the words are believed, since the player reads the page.
 """
@@ -80,7 +81,7 @@ class Section:
         if (
             shares.notes >= ENOUGH
             and shares.as_sounding >= NEARLY_ALL
-            and shares.as_sounding - shares.as_written >= _CLEARLY
+            and round(shares.as_sounding - shares.as_written, 9) >= _CLEARLY
         ):
             return Pitches(sounding=True, by="partials", shares=shares)
         return Pitches(sounding=False, by="words", shares=shares)
@@ -94,7 +95,7 @@ class Section:
         signed += [
             _Signed(other.fifths or 0, read_key(0, crook.sounding))
             for other in self.others
-            if other.interval is None and (crook := _crook_named(other.name)) is not None
+            if other.interval is None and (crook := crook_of_neighbour(other.name)) is not None
         ]
         signed = [each for each in signed if each.moves % 12]
         key = self._concert_key(open_parts)
@@ -159,21 +160,38 @@ def _notes(part: Part, stages: Sequence[Stage]) -> Iterator[tuple[int, Crook]]:
             yield note.pitch.semitone, stages[index].crook
 
 
-def _crook_named(name: str) -> Crook | None:
-    named = read_heading(name)
-    return named.crook if named is not None and named.family else None
+@lru_cache(maxsize=512)
+def key_named(name: str) -> Crook | None:
+    """The crook a trumpet would have in the key that a part's name gives its instrument ("Clarinet in A")."""
+    own = read_heading(name)
+    if own is not None and own.family:
+        return own.crook
+    words = name.split()
+    # A key stands beside any instrument as beside a trumpet.
+    for at in range(len(words)):
+        named = read_heading(" ".join([*words[:at], "trumpet", *words[at + 1 :]]))
+        if named is not None and named.crook is not None:
+            return named.crook
+    return None
+
+
+def crook_of_neighbour(name: str) -> Crook | None:
+    """As ``key_named``, for instruments that do transpose: drums in D and A do not."""
+    own = read_heading(name)
+    if _has_transposing_word(name) or (own is not None and own.family):
+        return key_named(name)
+    return None
+
+
+def is_transposing(name: str) -> bool:
+    """Whether a part is one that may transpose: "Clarinet in A", "B♭ Cornet", "Horn"."""
+    return key_named(name) is not None or _has_transposing_word(name)
 
 
 @lru_cache(maxsize=512)
-def is_transposing(name: str) -> bool:
-    """Whether another instrument's part is one that transposes: "Clarinet in A", "B♭ Clarinet", "Horn"."""
+def _has_transposing_word(name: str) -> bool:
     plain = normalise(name)
-    if any(re.search(rf"(?<!\w){re.escape(word)}", plain) for word in _words()):
-        return True
-    words = name.split()
-    # A key stands beside any instrument as beside a trumpet.
-    changed = (" ".join([*words[:at], "trumpet", *words[at + 1 :]]) for at in range(len(words)))
-    return any((named := read_heading(each)) is not None and named.note for each in changed)
+    return any(re.search(rf"(?<!\w){re.escape(word)}", plain) for word in _words())
 
 
 @lru_cache(maxsize=1)
