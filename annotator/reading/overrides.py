@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 from annotator.errors import BadOption
-from annotator.reading.crooks import BY_ID, CROOKS, Crook
+from annotator.reading.crooks import CROOKS, Crook
 from annotator.reading.names import read_heading
 from annotator.reading.vocabulary import normalise
 from annotator.score.model import Part
@@ -43,13 +43,19 @@ class Span:
 
 
 def crook_by_name(name: str) -> Crook:
-    """The crook of an id or a name as in headings (``Eb``, ``E♭``, ``Es``, ``high G``). Raises BadOption."""
+    """The crook of an id or a name as in headings (``Eb``, ``E♭``, ``Es``, ``high G``). Raises BadOption.
+
+    ``B`` is B♭, as it is in a heading; B♮ is ``H``, ``B♮`` or ``B natural``.
+    """
     crook = _BY_WORDS.get(normalise(name))
+    heading = read_heading(f"trumpet in {name}")
+    if heading is not None and not heading.also and (crook is None or crook in heading.may_be):
+        crook = heading.crook
     if crook is None:
-        heading = read_heading(f"trumpet in {name}")
-        crook = heading.crook if heading is not None and not heading.also else None
-    if crook is None:
-        raise BadOption(f"there is no crook {name!r}; the crooks are {', '.join(BY_ID)}", field="crook")
+        raise BadOption(
+            f"there is no crook {name!r}; the crooks are {', '.join(each.name for each in CROOKS)}",
+            field="crook",
+        )
     return crook
 
 

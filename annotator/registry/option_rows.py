@@ -120,7 +120,7 @@ OPTIONS = (
         Kind.WORD,
         "auto",
         Group.READING,
-        "auto, infer, a crook (F, Eb), or crooks by measure (F@1-84,C@85-).",
+        "auto, infer, a crook (F, Eb; B is B♭, H is B♮), or crooks by measure (F@1-84,C@85-).",
         "Crook of the part",
         Field.TEXT,
         hint="auto: as the part says. infer: from its notes. Or a crook (F, Eb), or crooks with measures "

@@ -33,7 +33,7 @@ def instruments() -> list[tuple[str, str]]:
 TABLES: Mapping[str, Callable[[], Choices]] = {
     "instruments": instruments,
     "profiles": lambda: [(name, name) for name in available_profiles()],
-    "crooks": lambda: [("auto", "auto"), ("infer", "infer"), *((crook.id, crook.name) for crook in CROOKS)],
+    "crooks": lambda: [("auto", "auto"), ("infer", "infer"), *((crook.name, crook.name) for crook in CROOKS)],
 }
 
 

@@ -13,6 +13,7 @@ from annotator.errors import BadOption
 from annotator.instruments import load
 from annotator.pitch import UNISON, Interval
 from annotator.reading import CROOKS, Reading, in_words, read_interval_in_key, read_key, segments
+from annotator.reading.overrides import crook_by_name
 from annotator.score.model import Part
 from tests.unit.part_making import part
 
@@ -99,6 +100,18 @@ def test_heading_against_transpose() -> None:
     assert finding.measure == "1"
     assert "Tromba in F" in finding.message
     assert "believed" in finding.message
+
+
+@pytest.mark.parametrize(
+    ("named", "crook"),
+    [("B", "Bb"), ("H", "B"), ("B♮", "B"), ("B natural", "B"), ("Bb", "Bb"), ("si bémol", "Bb"), ("ut", "C")],
+)
+def test_the_option_names_crooks_as_headings_do(named: str, crook: str) -> None:
+    assert crook_by_name(named).id == crook
+
+
+def test_every_crook_is_named_by_its_own_name() -> None:
+    assert [crook_by_name(crook.name) for crook in CROOKS] == list(CROOKS)
 
 
 def test_b_alone_is_b_natural_where_the_transpose_says_so() -> None:
