@@ -1,21 +1,16 @@
-"""Is there rest enough to change the instrument or the mute? The words for mutes are in ``rests.toml``."""
+"""Is there rest enough to change the instrument or the mute?"""
 
 from __future__ import annotations
 
-import re
-import tomllib
-import unicodedata
 from bisect import bisect_left
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import lru_cache
 from itertools import accumulate, pairwise
-from pathlib import Path
-from typing import Any
 
 from annotator.change_times import INSTRUMENT, MUTE_IN, MUTE_OUT, needs
 from annotator.findings import Finding
 from annotator.played import PlayedPart
+from annotator.reading.changes import read_words
 from annotator.score.model import SAME_PLACE, Line
 from annotator.timing import Clock
 
@@ -63,10 +58,12 @@ def mute_changes(played: PlayedPart, clock: Clock) -> list[TimedChange]:
     part = played.part
     rest_around = RestAround(part.lines, clock)
     found = []
+    muted = False
     for words in part.words:
         kind = mute_kind(words.text)
-        if kind is None:
-            continue
+        if kind is None or muted == (kind == MUTE_IN):
+            continue  # "nat." and "ord." speak of something else where no mute is in
+        muted = kind == MUTE_IN
         # Words of a change stand where the hand is free, in the rest, or over the first note with it.
         rest = rest_around(words.position)
         found.append(TimedChange(kind, words.position, words.measure, rest, words.text))
@@ -98,13 +95,8 @@ def _lines(played: PlayedPart, numbers: Sequence[int]) -> list[Line]:
 
 
 def mute_kind(text: str) -> str | None:
-    """``mute-in``, ``mute-out`` or None, by the words of the table; the removal first ("senza sord.")."""
-    folded = unicodedata.normalize("NFKD", text.casefold())
-    plain = " ".join("".join(letter for letter in folded if not unicodedata.combining(letter)).split())
-    removal, use = _patterns()
-    if removal.search(plain):
-        return MUTE_OUT
-    return MUTE_IN if use.search(plain) else None
+    """``mute-in``, ``mute-out`` or None, as the reading of words has it ("con sord.", "o. Dpf.", "open")."""
+    return {"in": MUTE_IN, "out": MUTE_OUT}.get(read_words(text).mute)
 
 
 def rest_findings(played: PlayedPart, clock: Clock) -> tuple[Finding, ...]:
@@ -133,19 +125,3 @@ def rest_findings(played: PlayedPart, clock: Clock) -> tuple[Finding, ...]:
             )
             found.append(Finding("short-rest-for-mute", message, part.id, number))
     return tuple(found)
-
-
-@lru_cache(maxsize=1)
-def _patterns() -> tuple[re.Pattern[str], re.Pattern[str]]:
-    words = _table()["mute"]
-    out, use = (
-        re.compile(rf"(?<!\w)(?:{'|'.join(map(re.escape, sorted(words[key], key=len, reverse=True)))})")
-        for key in ("out", "in")
-    )
-    return out, use
-
-
-@lru_cache(maxsize=1)
-def _table() -> dict[str, Any]:
-    with (Path(__file__).parent / "rests.toml").open("rb") as file:
-        return tomllib.load(file)
