@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable
+from dataclasses import dataclass
 from functools import cache
+from hashlib import sha256
 from typing import Any
 
-from annotator.engraving.paper import paper
+from annotator.engraving.paper import paper, size
 from annotator.errors import CrooklineError
 from annotator.registry.product_rows import PRODUCT
 from api import access
@@ -23,32 +25,51 @@ PATIENCE = 0.5
 DRAWING_SECONDS = 240.0
 
 
+@dataclass(frozen=True, slots=True)
+class Wanted:
+    """How a part is to be set: which product, on which paper, how large, whose name on every page, and one
+    player's line of it only (0: all)."""
+
+    of: str = "annotated"
+    paper: str = "a4"
+    size: str = "stand"
+    player: str = ""
+    line: int = 0
+
+    @property
+    def place(self) -> str:
+        """A name for a folder, one for each way of setting."""
+        named = f"-{sha256(self.player.encode()).hexdigest()[:16]}" if self.player else ""
+        line = f"-line{self.line}" if self.line else ""
+        return f"{self.of}-{self.paper}-{self.size}{line}{named}"
+
+
 @cache
 def engraver() -> Engraver:
     """The one of this process."""
     return Engraver()
 
 
-def page_outline(result: Result, paper_id: str, kind: str = "annotated") -> list[dict[str, Any]]:
+def page_outline(result: Result, wanted: Wanted) -> list[dict[str, Any]]:
     """Which measures are on which page of a part. Raises Problem."""
 
     def draw(sheets: Sheets) -> bytes:
         found = engraver().outline(sheets, owner=access.owner(), patience=PATIENCE)
         return json.dumps(found).encode()
 
-    found: list[dict[str, Any]] = json.loads(kept(result, paper_id, kind, "outline.json", draw))
+    found: list[dict[str, Any]] = json.loads(kept(result, wanted, "outline.json", draw))
     return found
 
 
-def kept(result: Result, paper_id: str, kind: str, name: str, draw: Callable[[Sheets], bytes]) -> bytes:
+def kept(result: Result, wanted: Wanted, name: str, draw: Callable[[Sheets], bytes]) -> bytes:
     """What was drawn before, or what ``draw`` makes of the part now, which is kept."""
     job, part, _ = result
     store = access.context().store
-    where = f"{part.output}/sheets/{kind}-{paper_id}/{name}"
+    where = f"{part.output}/sheets/{wanted.place}/{name}"
     known = store.get(job.ref, where)
     if known is not None:
         return known
-    sheets = _sheets(result, paper_id, kind)
+    sheets = _sheets(result, wanted)
     try:
         made = draw(sheets)
     except StillWorking:
@@ -71,9 +92,10 @@ def whole(sheets: Sheets) -> bytes:
     return engraver().pdf(sheets, owner=access.owner(), patience=PATIENCE)
 
 
-def _sheets(result: Result, paper_id: str, kind: str) -> Sheets:
+def _sheets(result: Result, wanted: Wanted) -> Sheets:
     """What there is to draw. Raises Problem."""
     job, part, outcome = result
+    kind = wanted.of
     store = access.context().store
     digest, file = outcome.sha256, f"{part.output}/annotated.{part.kind}"
     if kind != "annotated":
@@ -85,4 +107,5 @@ def _sheets(result: Result, paper_id: str, kind: str) -> Sheets:
     if kind == "exercises":
         # Their notes are no longer those of the part.
         report = {"instrument": report["instrument"]}
-    return Sheets(digest, data, report, paper(paper_id), kind, part.player)
+    how = paper(wanted.paper), kind, size(wanted.size)
+    return Sheets(digest, data, report, *how, player=wanted.player or part.player, line=wanted.line)

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from annotator.engraving.engraving import Engraving
-from annotator.engraving.paper import Paper
+from annotator.engraving.paper import STAND, Paper, Size
 from annotator.errors import CrooklineError, UnreadableScore
 from workers.fair_lane import FairLane, StillWorking
 
@@ -29,20 +29,22 @@ class EngravingFailed(CrooklineError):
 
 @dataclass(frozen=True, slots=True)
 class Sheets:
-    """What to engrave: a file and its report, the paper, the kind of sheet, the name of whose copy
-    it is. ``key`` names it in caches."""
+    """What to engrave: a file and its report, the paper, the kind of sheet, how large, whose name on every
+    page, and one player's line only (0: all). ``key`` names the file in caches."""
 
     key: str
     data: bytes
     report: Mapping[str, Any]
     paper: Paper
     kind: str = "annotated"
+    size: Size = STAND
     player: str = ""
+    line: int = 0
 
     @property
     def identity(self) -> tuple[str, ...]:
         """What tells these sheets from all others."""
-        return self.key, self.paper.id, self.kind, self.player
+        return self.key, self.paper.id, self.kind, self.size.id, self.player, str(self.line)
 
 
 class Engraver:
@@ -92,7 +94,13 @@ def _engraving(sheets: Sheets) -> Engraving:
     if key not in _drawn:
         try:
             _drawn[key] = Engraving(
-                sheets.data, sheets.report, paper=sheets.paper, kind=sheets.kind, player=sheets.player
+                sheets.data,
+                sheets.report,
+                paper=sheets.paper,
+                kind=sheets.kind,
+                size=sheets.size,
+                player=sheets.player,
+                line=sheets.line,
             )
         except CrooklineError:
             raise

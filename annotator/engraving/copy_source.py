@@ -6,7 +6,7 @@ id is ``n`` and its place, the number of the ``<note>`` in the file without its 
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from itertools import zip_longest
 from typing import Any
@@ -15,7 +15,7 @@ from lxml import etree
 
 from annotator.engraving.figures import KINDS, Figures, Row, columns, ours, take_figures, words_off_graces
 from annotator.engraving.long_rests import long_rests
-from annotator.engraving.one_player import only_player
+from annotator.engraving.one_player import Player, one_row_each, only_player
 from annotator.engraving.sounded import show_accidentals
 from annotator.engraving.spacers import put_spacers
 from annotator.errors import NoTrumpetPart, UnreadableScore
@@ -95,13 +95,13 @@ def copy_part(
     breaks: bool = False,
     words_off: bool = False,
     beams: bool = True,
-    keep: Collection[int] = (),
+    player: Player | None = None,
 ) -> Copy:
     """The part ``part_id`` of a parsed score, with the cue line that was put in under it.
 
     ``breaks``: keep the places where the file begins a new system. ``words_off``: no lyrics for the
-    engraver, and without ``beams`` no beams either (for music that it cannot set otherwise). ``keep``: the
-    places of one player's notes, where the others' are left out.
+    engraver, and without ``beams`` no beams either (for music that it cannot set otherwise).
+    ``player``: the one whose notes stay, where others' on the same staff are left out.
 
     The tree is changed (ids, layout), so parse again for another kind of use. Raises NoTrumpetPart.
     """
@@ -117,11 +117,13 @@ def copy_part(
         staves.append(following[0])
         # The staff is small already; the engraver would make cue notes on it smaller still.
         _drop(following[0], ("cue",))
-    if keep:
-        only_player(staves, keep)
+    if player is not None:
+        only_player(staves, player.places)
     show_accidentals(staves[0])
     figures, marks = take_figures(staves[0])
     words_off_graces(staves[0], figures, everywhere=words_off)
+    if player is not None:
+        one_row_each(figures, player.rank)
     if not words_off:
         put_spacers(staves[0], figures)
     for staff in staves[1:]:

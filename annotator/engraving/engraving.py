@@ -22,6 +22,7 @@ from xml.sax.saxutils import escape
 from annotator.engraving import layout, legend, sheet
 from annotator.engraving.copy_source import Copy, copy_part, parse, part_ids
 from annotator.engraving.drawing import FACE
+from annotator.engraving.one_player import Player
 from annotator.engraving.paper import A4, STAND, Paper, Size, sheet_of
 from annotator.engraving.printing import to_pdf
 from annotator.engraving.roll import PLAINEST, Roll
@@ -101,18 +102,18 @@ class Engraving:
             breaks=self.kind == "exercises",
             words_off=plainness > 0,
             beams=plainness < PLAINEST,
-            keep=self._places(self._parts[index]),
+            player=self._one_player(self._parts[index]),
         )
 
-    def _places(self, part_id: str) -> frozenset[int]:
-        """The places of the notes of the line asked for; none for all. Raises BadOption."""
+    def _one_player(self, part_id: str) -> Player | None:
+        """The player of the line asked for; None for all. Raises BadOption."""
         if not self._line:
-            return frozenset()
+            return None
         for part in self._report.get("parts", ()):
             if part.get("id") == part_id:
-                for line in part.get("lines", ()):
+                for rank, line in enumerate(part.get("lines", ())):
                     if line.get("line") == self._line:
-                        return frozenset(int(note["place"]) for note in line["notes"])
+                        return Player(frozenset(int(note["place"]) for note in line["notes"]), rank)
         raise BadOption(f"there is no line {self._line} in part {part_id}", field="line")
 
     def _roll(self, index: int) -> Roll:

@@ -2,12 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass
 from typing import Any
 
 from lxml import etree
 
+from annotator.engraving.figures import Figures, Row, columns, ours
+
 _WITH_OTHERS = ("stem", "beam")
+
+
+@dataclass(frozen=True, slots=True)
+class Player:
+    """One of several on a staff: the places of the notes to play, and how many players stand above."""
+
+    places: frozenset[int]
+    rank: int
 
 
 def only_player(staves: list[Any], keep: Collection[int]) -> None:
@@ -24,6 +35,20 @@ def only_player(staves: list[Any], keep: Collection[int]) -> None:
         mine = {note.get("id") for note, keeps in zip(there, kept, strict=True) if keeps}
         for measure in staff.iterfind("measure"):
             _thin(measure, mine)
+
+
+def one_row_each(figures: Mapping[str, Figures], rank: int) -> None:
+    """Of several players' rows those of the one with this ``rank`` (from 0), and all above the staff."""
+    rows = sorted(columns(figures))
+    for each in figures.values():
+        each.below = False
+        kept: dict[str, tuple[Row, str]] = {}
+        for row, text in each.rows:
+            kind = row[0]
+            number = [other for other in rows if other[0] == kind].index(row)
+            if kind not in kept or number == rank:
+                kept[kind] = ((kind, "1"), text)
+        each.rows = list(kept.values())
 
 
 def _thin(measure: Any, mine: Collection[str]) -> None:
@@ -77,11 +102,16 @@ def _leave(chord: list[Any], stays: list[Any]) -> None:
         chosen = stays[0]
         for sign in chosen.findall("chord"):
             chosen.remove(sign)
-        # What the chord has on its first note is everybody's.
+        # What the chord has on its first note is everybody's; the lyric lines of all players stand there.
         for tag in ("beam", "notations"):
             if chosen.find(tag) is None:
                 for element in first.findall(tag):
                     chosen.append(element)
+        for lyric in first.findall("lyric"):
+            sign = lyric.getprevious()
+            if ours(sign):
+                chosen.append(sign)
+            chosen.append(lyric)
         parent.remove(first)
         return
     duration = first.find("duration")

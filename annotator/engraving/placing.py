@@ -24,6 +24,7 @@ from annotator.engraving.words_above import WORDS_CLEAR, raise_words
 # From the staff to the nearest figure, whatever there is on it.
 FROM_STAFF = 130.0
 ROW_FROM_STAFF = 190.0
+ROW_CLEAR = 80.0
 # Between one staff and the next, at least; and between what hangs from the one and stands on the other.
 STAFF_GAP, STAFF_CLEAR = 480.0, 110.0
 # A crossing flagged this few bars ago is not flagged again: the figure is being repeated.
@@ -201,7 +202,7 @@ class _Placing:
         for middle, text in sorted(items):
             half = faces.width(text, size) / 2
             level = sky.over(middle - half - BESIDE * self.k, middle + half + BESIDE * self.k)
-            y = max(y, level + CLEAR * self.k + rise)
+            y = max(y, level + ROW_CLEAR * self.k + rise)
             tier = 0 if middle - half >= ends[0] + BESIDE * self.k / 2 else 1
             if tier and middle - half < ends[1] + BESIDE * self.k / 2 and ends[0] < ends[1]:
                 tier = 0

@@ -44,7 +44,7 @@ def _quick(note: Any) -> bool:
 
 def _room(note: Any) -> float:
     """What the engraver gives a note of this value, at least, in hundredths of a millimetre."""
-    return {"eighth": 430.0, "16th": 330.0}.get(note.findtext("type") or "", 280.0)
+    return {"eighth": 340.0, "16th": 270.0}.get(note.findtext("type") or "", 240.0)
 
 
 def _width(figures: Figures) -> float:

@@ -7,12 +7,12 @@ from typing import Any
 
 from flask import request
 
-from annotator.engraving.paper import PAPERS
+from annotator.engraving.paper import PAPERS, SIZES
 from annotator.exercises.exercises import CAUTION
 from annotator.reading.crooks import CROOKS
 from annotator.registry.product_rows import OF_PART
 from api import access
-from api.drawn import page_outline
+from api.drawn import Wanted, page_outline
 from api.job_documents import job_now
 from api.outcomes import ended_part
 from api.page import form, part_view
@@ -27,10 +27,11 @@ def part(job_id: str, n: int) -> Any:
     result = ended_part(job_id, n)
     found, one, _ = result
     paper = choice(request.args.get("paper", ""), [paper.id for paper in PAPERS])
+    size = choice(request.args.get("size", ""), [size.id for size in SIZES])
     trouble = ""
     outline: list[dict[str, Any]] = []
     try:
-        outline = page_outline(result, paper)
+        outline = page_outline(result, Wanted(paper=paper, size=size))
     except Problem as error:
         trouble = sentence(error.detail)
     store = access.context().store
@@ -47,8 +48,10 @@ def part(job_id: str, n: int) -> Any:
         outline=outline,
         number=number,
         paper=paper,
-        asked=paper if request.args.get("paper") else None,
+        asked={name: value for name, value in (("paper", paper), ("size", size)) if request.args.get(name)},
         papers=PAPERS,
+        size=size,
+        sizes=SIZES,
         trouble=trouble,
         report=report,
         groups=part_view.groups(report, outline),

@@ -5,13 +5,14 @@ from __future__ import annotations
 import os
 import signal
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 import annotator
 from annotator.engraving.engraving import Engraving
-from annotator.engraving.paper import paper
+from annotator.engraving.paper import paper, size
 from annotator.errors import BadOption, UnreadableScore
 from workers.engraver import Engraver, EngravingFailed, Sheets
 
@@ -64,3 +65,13 @@ def test_work_that_takes_too_long_is_given_up(sheets: Sheets) -> None:
         assert engraver.documents.pool is None
     finally:
         engraver.close()
+
+
+def test_size_player_and_line_are_handed_on(engraver: Engraver, sheets: Sheets) -> None:
+    named = replace(sheets, size=size("large"), player="Tobit Quennell")
+    here = Engraving(named.data, named.report, size=size("large"), player="Tobit Quennell")
+    assert engraver.page(named, 1) == here.page(1)
+    assert "Tobit Quennell" in engraver.page(named, 1)
+    assert engraver.page(sheets, 1) != here.page(1)
+    with pytest.raises(BadOption, match="no line 9"):
+        engraver.page(replace(sheets, line=9), 1)

@@ -136,3 +136,21 @@ def score(pattern: tuple[str, ...], *, sung: bool, tuplet: bool) -> bytes:
         "<score-partwise version='4.0'><part-list><score-part id='P1'><part-name>Trumpet in F</part-name>"
         f"</score-part></part-list><part id='P1'>{measures}</part></score-partwise>"
     ).encode()
+
+
+@pytest.mark.parametrize("line", [1, 2])
+def test_a_sheet_for_one_of_two_players_has_their_notes_alone(line: int) -> None:
+    path = next(path for path in DEMOS if path.name.startswith("05"))
+    marked = annotator.annotate(path.read_bytes(), name=path.name)
+    lines = {each["line"]: each["notes"] for each in marked.report["parts"][0]["lines"]}
+    mine = {note["place"] for note in lines[line]}
+    pages = holds(Engraving(marked.data, marked.report, line=line), sorted(mine))
+    shown = {group.get("id", "") for page in pages for group in page.iter(f"{SVG}g")}
+    others = {note["place"] for each, notes in lines.items() if each != line for note in notes} - mine
+    assert others
+    assert not {f"n{place}" for place in others} & shown
+    # One fingering and one partial for each, none of a neighbour's.
+    texts = [words for page in pages for words in words_of(page)]
+    partials = sorted(words.text for words in texts if "partial" in words.classes)
+    assert partials == sorted(str(note["partial"]) for note in lines[line] if note["partial"])
+    assert not any("player" in words.classes for words in texts)

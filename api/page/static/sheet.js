@@ -4,10 +4,11 @@ const music = document.getElementById("music");
 const paper = document.getElementById("paper");
 const panel = document.getElementById("note");
 const base = `/v1/jobs/${music.dataset.job}/parts/${music.dataset.part}`;
-const asked = new URLSearchParams(location.search).get("paper");
-// On a telephone a sheet of its own size, unless another was asked for.
-const size = !asked && matchMedia("(max-width: 34rem)").matches ? "a6" : music.dataset.paper;
-const keep = asked ? `&paper=${asked}` : "";
+const asked = ["paper", "size"].filter((name) => new URLSearchParams(location.search).has(name));
+// On a telephone one column that scrolls, unless something else was asked for.
+const telephone = !asked.length && matchMedia("(max-width: 34rem)").matches;
+const how = `paper=${music.dataset.paper}&size=${telephone ? "phone" : music.dataset.size}`;
+const keep = asked.map((name) => `&${name}=${music.dataset[name]}`).join("");
 let pages = Number(music.dataset.pages);
 const notes = new Map();
 let number = Number(music.dataset.page);
@@ -20,7 +21,7 @@ const amount = (cents) => `${cents < 0 ? "−" : "+"}${Math.abs(Math.round(cents
 
 async function load() {
   for (const element of document.querySelectorAll(".scripted")) element.hidden = false;
-  const [report, sheets] = await Promise.all([json(`${base}/report`), json(`${base}/pages?paper=${size}`)]);
+  const [report, sheets] = await Promise.all([json(`${base}/report`), json(`${base}/pages?${how}`)]);
   outline = sheets.pages;
   pages = outline.length;
   number = Math.min(number, pages);
@@ -37,7 +38,7 @@ async function json(address) {
 }
 
 async function open(wanted) {
-  const answer = await fetch(`${base}/pages/${wanted}?paper=${size}`);
+  const answer = await fetch(`${base}/pages/${wanted}?${how}`);
   if (!answer.ok) throw new Error(`page ${wanted}: ${answer.status}`);
   const drawn = new DOMParser().parseFromString(await answer.text(), "image/svg+xml").documentElement;
   number = wanted;
