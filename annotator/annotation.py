@@ -26,6 +26,7 @@ from annotator.report import report
 from annotator.score.record import RecordedPart
 from annotator.score.resaved import without_marks
 from annotator.score.source import open_source
+from annotator.styles import styles
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,7 +120,7 @@ def _part_insertions(
             marks = [(note, mark) for note, mark in marks if note.place not in seen]
             seen.update(note.place for note in each.line.notes)
         marked.append((each.line, marks))
-    yield from mark_insertions(prepared.text, prepared.places, part, marked)
+    yield from mark_insertions(prepared.text, prepared.places, part, marked, styles(options.style))
     put_in = {note.place: mark for _, marks in marked for note, mark in marks if mark.fingering}
     records.append(recorded(prepared.text, prepared.places, part, put_in))
     # Asked to infer, the line shows how an old part would have been written for that crook.

@@ -21,6 +21,7 @@ from annotator.reading.players import with_players
 from annotator.reading.section import Section
 from annotator.reading.stretches import stretch_at
 from annotator.score.model import Line, Note, Ornament, Part, Score, key_at
+from annotator.score.partwise import as_partwise, is_timewise
 from annotator.score.places import Places
 from annotator.score.reader import OpenScore, Order, open_text, read
 from annotator.score.resaved import without_marks
@@ -69,7 +70,8 @@ def _without_tree(data: bytes, options: Options) -> tuple[Source, tuple[str, Pla
 def _read(data: bytes, options: Options) -> tuple[Source, OpenScore, Score]:
     source = open_source(data)
     unmarked = without_marks(source.text)
-    opened = open_text(unmarked.text)
+    text = unmarked.text
+    opened = open_text(as_partwise(text) if options.partwise and is_timewise(text) else text)
     score = read(opened, options.part, is_trumpet, is_other_instrument, may_be_trumpet)
     noticed = source.findings + score.warnings
     if unmarked.unknown:

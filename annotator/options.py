@@ -7,11 +7,20 @@ from dataclasses import dataclass, fields
 from typing import TYPE_CHECKING, Any
 
 from annotator.errors import BadOption
+from annotator.registry.mark_rows import MARK_NAMES
 from annotator.registry.option_rows import OPTION, OPTIONS, Kind, Option
+from annotator.styles import styles
 
 if TYPE_CHECKING:
     from annotator.fingering import Profile
     from annotator.instruments import Instrument
+
+COPIES: Mapping[str, Mapping[str, Any]] = {
+    "player": {"mark": MARK_NAMES},
+    "student": {"mark": ("fingering", "crossing"), "show": "awkward", "profile": "student"},
+    "conductor": {"mark": ()},
+}
+"""What each kind of copy asks for, where nothing else is asked for."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,12 +39,19 @@ class Options:
     profile: str | Profile = OPTION["profile"].default
     key: str = OPTION["key"].default
     second_best: bool = OPTION["second_best"].default
+    copy: str = OPTION["copy"].default
+    style: tuple[str, ...] = OPTION["style"].default
+    partwise: bool = OPTION["partwise"].default
 
     def __post_init__(self) -> None:
         for option in OPTIONS:
             value = checked(option, getattr(self, option.name))
             if option.kind is Kind.LIST:
                 object.__setattr__(self, option.name, value)
+        styles(self.style)
+        for name, value in COPIES.get(self.copy, {}).items():
+            if getattr(self, name) == OPTION[name].default:
+                object.__setattr__(self, name, value)
 
     @classmethod
     def from_mapping(cls, values: Mapping[str, Any]) -> Options:

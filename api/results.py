@@ -73,7 +73,7 @@ def send_score(job: Job, part: Part, file: str, digest: str, suffix: str = "") -
     wanted = max(own, MUSICXML, MXL, key=accepted.quality) if accepted else own
     if accepted and not accepted.quality(wanted):
         raise Problem(406, "not-acceptable", f"there is {MUSICXML} and {MXL}, and {accepted} is neither")
-    stem, _, ending = part.name.rpartition(".")
+    stem, _, ending = part.written_name.rpartition(".")
     if wanted == own:
         ending = ending if file.endswith(part.kind) else "musicxml"
         response = send(job, file, own, digest, f"{stem}{suffix}.{ending}")

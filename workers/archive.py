@@ -55,7 +55,8 @@ def build(store: Store, job: Job, status: Status) -> bytes:
                 annotated = store.get(job.ref, f"{part.output}/annotated.{part.kind}")
                 report = store.get(job.ref, f"{part.output}/report.json")
                 if annotated is not None and report is not None:
-                    add(beside(part, PRODUCT["annotated"].archive), annotated, packed=part.kind == "mxl")
+                    name = safe(part.written_name) + (PRODUCT["annotated"].archive or "")
+                    add(name, annotated, packed=part.kind == "mxl")
                     add(beside(part, PRODUCT["report"].archive), report)
             elif outcome.reason is not None:
                 add(beside(part, ".failed.txt"), f"{part.name}: {outcome.reason.message}\n".encode())

@@ -17,6 +17,7 @@ from io import BytesIO
 from pathlib import PurePosixPath
 
 from annotator.errors import CrooklineError
+from annotator.importing.opening import no_score
 from workers.jobs import SUFFIXES, Part, Reason
 from workers.names import LONGEST_NAME, as_sent, leads_out, safe
 from workers.settings import Settings
@@ -122,7 +123,7 @@ class Intake:
         if "__MACOSX" in name.split("/") or PurePosixPath(name).name.startswith("."):
             return  # a computer's own notes, not the sender's
         if _suffix_fault(name) is not None:
-            self.skipped.append((name, f"not a score ({KINDS})"))
+            self.skipped.append((name, no_score(name) or f"not a score ({KINDS})"))
         elif refused is not None:
             self._add_score(name, b"", refused)
         elif (member.external_attr >> 16) & TYPE_MASK == SYMLINK:
@@ -165,9 +166,8 @@ def _name_fault(name: str) -> Reason | None:
 def _suffix_fault(name: str) -> Reason | None:
     if PurePosixPath(name).suffix.lower() in SUFFIXES:
         return None
-    return Reason(
-        "not-a-score", f"the name does not end in one of {KINDS} or .zip; export the part as MusicXML"
-    )
+    other = f"the name does not end in one of {KINDS} or .zip; export the part as MusicXML"
+    return Reason("not-a-score", no_score(name) or other)
 
 
 def _mxl_fault(data: bytes, limit: int) -> Reason | None:

@@ -13,8 +13,11 @@ from collections.abc import Iterable, Mapping
 from dataclasses import asdict, dataclass, field
 from typing import Any
 
+from annotator.importing.opening import TAKEN, is_imported
+
 ENDED = ("done", "partly", "failed")
-SUFFIXES = {".musicxml": "musicxml", ".xml": "musicxml", ".mxl": "mxl"}
+SUFFIXES = {suffix: "mxl" if suffix == ".mxl" else "musicxml" for suffix in TAKEN}
+"""The endings of the files that are taken, and in which kind of file their marks come back."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,6 +44,16 @@ class Part:
     refused: Reason | None = None
     player: str = ""
     options: Mapping[str, Any] = field(default_factory=dict)
+
+    @property
+    def written_name(self) -> str:
+        """The name of the file with the marks: a score in another format comes back as MusicXML."""
+        return f"{self.name}.musicxml" if is_imported(self.name) else self.name
+
+    @property
+    def score(self) -> str:
+        """What the part's file is called inside the job's folder when it had to be brought to MusicXML."""
+        return f"{self.output}/score.musicxml"
 
     @property
     def input(self) -> str:

@@ -19,6 +19,7 @@ import structlog
 from billiard.exceptions import SoftTimeLimitExceeded
 
 import annotator
+from annotator.importing.opening import open_score
 from workers import logs, metrics
 from workers import result_cache as results
 from workers.batches import BATCH_SECONDS
@@ -183,7 +184,11 @@ def _mark(context: Context, job: Job, part: Part) -> tuple[Marked | None, Reason
     data = context.store.input(job, part)
     fetched = time.perf_counter()
     try:
-        annotated = annotator.annotate(data, options, part.name)
+        score, lost = open_score(data, part.name)
+        if score is not data:
+            context.store.put(job.ref, part.score, score)
+        annotated = annotator.annotate(score, options, part.name)
+        annotated.report["warnings"][:0] = [finding.document() for finding in lost]
     except annotator.CrooklineError as error:
         return None, Reason(error.code, error.message, error.part, error.measure)
     except SoftTimeLimitExceeded:

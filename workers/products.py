@@ -12,6 +12,7 @@ from hashlib import sha256
 from typing import Any
 
 import annotator
+from annotator.importing.opening import is_imported, open_score
 from annotator.products import MAKERS
 from annotator.registry.product_rows import PRODUCT, Product
 from workers import result_cache as results
@@ -52,12 +53,16 @@ def make(context: Context, ref: str, n: int, product: str) -> None:
     if made(context, job, part, product) is None:
         result: dict[str, Any]
         try:
-            data = MAKERS[product](
-                context.store.input(job, part), results.options_of(job.asked(part)), part.name
-            )
+            data = MAKERS[product](_score(context, job, part), results.options_of(job.asked(part)), part.name)
         except annotator.CrooklineError as error:
             result = {"fault": str(error)}
         else:
             context.store.put(ref, file(PRODUCT[product], part), data)
             result = {"sha256": sha256(data).hexdigest()}
         context.store.put(ref, f"{part.output}/{product}.made.json", json.dumps(result).encode())
+
+
+def _score(context: Context, job: Job, part: Part) -> bytes:
+    """A part's file as MusicXML. Raises CrooklineError."""
+    known = context.store.get(job.ref, part.score) if is_imported(part.name) else None
+    return known or open_score(context.store.input(job, part), part.name)[0]

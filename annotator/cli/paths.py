@@ -84,10 +84,7 @@ def tracked(pairs: list[tuple[Path, Path]]) -> Iterator[tuple[Path, Path]]:
 
 def read_score(file: Path) -> tuple[bytes, list[dict[str, Any]]]:
     """A file as MusicXML, and what reading it lost. Other formats are imported. Raises CrooklineError."""
-    data = file.read_bytes()
-    if file.suffix.lower() in SCORE_SUFFIXES:
-        return data, []
-    from annotator.importing.importing import to_musicxml  # noqa: PLC0415 - other formats are rare
+    from annotator.importing.opening import open_score  # noqa: PLC0415 - keeps --help quick
 
-    converted, findings = to_musicxml(data, file.name)
-    return converted, [each.document() for each in findings]
+    data, findings = open_score(file.read_bytes(), file.name)
+    return data, [each.document() for each in findings]

@@ -11,12 +11,12 @@ from typing import Any
 import click
 
 from annotator.cli.choices import option_flags, said
-from annotator.cli.paths import SCORE_SUFFIXES
 from annotator.client import Client, ServiceError
+from annotator.importing.opening import TAKEN
 from annotator.registry.option_rows import Group
 from annotator.whole_files import write_whole
 
-SENT_SUFFIXES = (*SCORE_SUFFIXES, ".zip")
+SENT_SUFFIXES = (*TAKEN, ".zip")
 
 
 @click.command(epilog="Example: crookline submit parts/ -o marked/ --url http://127.0.0.1:8080")

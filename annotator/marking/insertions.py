@@ -2,21 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
 
 from annotator.marking.cue import CuePart
 from annotator.marking.marks import NoteMark
 from annotator.marking.rewrite import escaped
 from annotator.marking.splice import Insertion
-from annotator.registry.mark_rows import LYRIC_MARKS
+from annotator.registry.mark_rows import LYRIC_MARKS, MARK
 from annotator.score.model import Line, Note, Part
 from annotator.score.ours import SIGN_REFERENCE, signed_colour, signed_size
 from annotator.score.places import Places, inside_note
 from annotator.score.reader import Order
+from annotator.styles import PLAIN, Style
 
 INK = "#000000"
-LYRIC_SIZES = {"partial": 7.0, "intonation": 6.0}
-"""Points: small beside the notes, so that neighbours do not run together (tried in three programs)."""
 
 
 def lyric_numbers(part: Part) -> dict[tuple[int, str], str]:
@@ -34,14 +34,19 @@ def lyric_numbers(part: Part) -> dict[tuple[int, str], str]:
 
 
 def mark_insertions(
-    text: str, places: Places, part: Part, marked: Sequence[tuple[Line, Sequence[tuple[Note, NoteMark]]]]
+    text: str,
+    places: Places,
+    part: Part,
+    marked: Sequence[tuple[Line, Sequence[tuple[Note, NoteMark]]]],
+    styles: Mapping[str, Style],
 ) -> list[Insertion]:
-    """The insertions for the marks on the lines of ``part``, in the score's ``text``."""
+    """The insertions for the marks on the lines of ``part``, in the score's ``text``, each kind as ``styles``
+    say."""
     numbers = lyric_numbers(part)
     found: list[Insertion] = []
     for line, marks in marked:
-        placement = "below" if _is_lower(part, line) else "above"
-        found += _line_insertions(text, places, line, marks, numbers=numbers, placement=placement)
+        write = _Writer(line, numbers, styles, lower=_is_lower(part, line))
+        found += _line_insertions(text, places, marks, write)
     # The lines of a chord meet on its first note, and notations stand before lyrics (MusicXML 4.0, note).
     found.sort(key=_is_lyric)
     return found
@@ -52,15 +57,8 @@ def _is_lyric(insertion: Insertion) -> bool:
 
 
 def _line_insertions(
-    text: str,
-    places: Places,
-    line: Line,
-    marks: Sequence[tuple[Note, NoteMark]],
-    *,
-    numbers: dict[tuple[int, str], str],
-    placement: str,
+    text: str, places: Places, marks: Sequence[tuple[Note, NoteMark]], write: _Writer
 ) -> list[Insertion]:
-    staff = f"<staff>{line.staff}</staff>" if line.staff > 1 else ""
     written: dict[int, tuple[str, list[tuple[str, str]], list[tuple[str, str]]]] = {}
     found: list[Insertion] = []
     notes = places.notes
@@ -73,9 +71,9 @@ def _line_insertions(
         xml = written.get(id(mark))
         if xml is None:
             xml = written[id(mark)] = (
-                _technical(mark, placement),
-                [(kind, _lyric(kind, numbers[line.number, kind], text)) for kind, text in mark.lyrics],
-                [(kind, _words(text, line.voice, staff)) for kind, text in mark.words],
+                write.technical(mark),
+                [(kind, write.lyric(kind, said)) for kind, said in mark.lyrics],
+                [(kind, write.words(kind, said)) for kind, said in mark.words],
             )
         technical, lyrics, words = xml
         if technical and inside >= 0:
@@ -102,35 +100,54 @@ def _is_lower(part: Part, line: Line) -> bool:
     return line.number != next(each.number for each in part.lines if each.staff == line.staff)
 
 
-def _lyric(kind: str, number: str, text: str) -> str:
-    """A note's syllable of the lyric line ``number``.
+@dataclass(frozen=True, slots=True)
+class _Writer:
+    """Writes the marks of a line as XML. ``lower``: another player's line stands above it."""
 
-    The colour stands twice, for some programs drop that of the lyric and some that of its text.
-    """
-    colour = signed_colour(INK, kind)
-    return (
-        f'<lyric number="{number}" name="{kind}" color="{colour}"><syllabic>single</syllabic>'
-        f'<text font-size="{signed_size(LYRIC_SIZES[kind], kind)}" color="{colour}">{text}</text></lyric>'
-    )
+    line: Line
+    numbers: dict[tuple[int, str], str]
+    styles: Mapping[str, Style]
+    lower: bool
 
+    def technical(self, mark: NoteMark) -> str:
+        if not mark.fingering:
+            return ""
+        style = self.styles.get("fingering", PLAIN)
+        look = f' placement="{style.place or ("below" if self.lower else "above")}"'
+        if style.colour is not None:
+            look += f' color="{style.colour}"'
+        if style.size is not None:
+            look += f' font-size="{style.size:g}"'
+        # The alternate first: of two fingerings some programs keep only the last.
+        other = f'<fingering alternate="yes"{look}>{mark.alternate}</fingering>' if mark.alternate else ""
+        return f"<technical>{other}<fingering{look}>{mark.fingering}</fingering></technical>"
 
-def _technical(mark: NoteMark, placement: str) -> str:
-    if not mark.fingering:
-        return ""
-    # The alternate first: of two fingerings some programs keep only the last.
-    other = (
-        f'<fingering alternate="yes" placement="{placement}">{mark.alternate}</fingering>'
-        if mark.alternate
-        else ""
-    )
-    return f'<technical>{other}<fingering placement="{placement}">{mark.fingering}</fingering></technical>'
+    def lyric(self, kind: str, text: str) -> str:
+        """A note's syllable of a lyric line.
 
+        The colour stands twice, for some programs drop that of the lyric and some that of its text.
+        """
+        style = self.styles.get(kind, PLAIN)
+        number = self.numbers[self.line.number, kind]
+        colour = signed_colour(style.colour or INK, kind)
+        size = signed_size(style.size or MARK[kind].size, kind)
+        place = f' placement="{style.place}"' if style.place is not None else ""
+        return (
+            f'<lyric number="{number}" name="{kind}"{place} color="{colour}"><syllabic>single</syllabic>'
+            f'<text font-size="{size}" color="{colour}">{text}</text></lyric>'
+        )
 
-def _words(text: str, voice: str, staff: str) -> str:
-    return (
-        '<direction placement="above"><direction-type><words font-size="8" font-weight="bold">'
-        f"{text}{SIGN_REFERENCE}</words></direction-type><voice>{escaped(voice)}</voice>{staff}</direction>"
-    )
+    def words(self, kind: str, text: str) -> str:
+        """Words before a note."""
+        style = self.styles.get(kind, PLAIN)
+        colour = f' color="{style.colour}"' if style.colour is not None else ""
+        staff = f"<staff>{self.line.staff}</staff>" if self.line.staff > 1 else ""
+        return (
+            f'<direction placement="{style.place or "above"}"><direction-type>'
+            f'<words font-size="{style.size or MARK[kind].size:g}" font-weight="bold"{colour}>'
+            f"{text}{SIGN_REFERENCE}</words></direction-type><voice>{escaped(self.line.voice)}</voice>{staff}"
+            "</direction>"
+        )
 
 
 def cue_insertions(places: Places, part: Part, cue: CuePart, order: Order) -> Iterator[Insertion]:

@@ -23,7 +23,9 @@ class Mark:
     of a sentence. ``legend``: what the sheet explains, as (sign, meaning); the sign "" needs none.
     ``report``: the field of a note's entry in the report (of a segment's, for a part) that says the same.
     ``default``: marked unless the user says otherwise. ``always``: on every note that has it, whatever
-    ``show`` says. ``written_out``: can be added to the part written out for the instrument.
+    ``show`` says. ``written_out``: can be added to the part written out for the instrument. ``size``: of its
+    letters in points, where the programs that show it would take the size of lyrics (small beside the notes,
+    so that neighbours do not run together; tried in three programs).
     """
 
     name: str
@@ -35,6 +37,7 @@ class Mark:
     default: bool = False
     always: bool = False
     written_out: bool = True
+    size: float = 7.0
 
 
 MARKS = (
@@ -63,6 +66,7 @@ MARKS = (
         Element.LYRIC,
         (("3rd 9", "slide to pull, in millimetres (! too far or too quick), or the cents left"),),
         report="slide_mm",
+        size=6.0,
     ),
     Mark(
         "crossing",
@@ -73,6 +77,7 @@ MARKS = (
         report="crossing",
         default=True,
         always=True,
+        size=8.0,
     ),
     Mark(
         "cue",
@@ -86,6 +91,7 @@ MARKS = (
     ),
 )
 """In the order in which sheets explain them and forms offer them."""
+MARK = {mark.name: mark for mark in MARKS}
 MARK_NAMES = tuple(mark.name for mark in MARKS)
 DEFAULT_MARKS = tuple(mark.name for mark in MARKS if mark.default)
 LYRIC_MARKS = tuple(mark.name for mark in MARKS if mark.element is Element.LYRIC)

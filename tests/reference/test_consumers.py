@@ -20,6 +20,7 @@ from lxml import etree
 
 import annotator
 from annotator.annotation import stripped
+from annotator.importing.opening import open_score
 from annotator.registry.mark_rows import MARK_NAMES
 from annotator.score.source import open_source
 from annotator.transposed import transposed_part
@@ -176,6 +177,14 @@ def test_what_a_player_changed_in_the_editor_stays() -> None:
     (said,) = [each for each in again.report["warnings"] if each["code"] == "printed-fingering"]
     assert changed.text in said["message"]
     assert len(list(etree.fromstring(again.data).iter("fingering"))) == len(notes)
+
+
+def test_an_editors_own_file_is_marked_like_its_export() -> None:
+    own = saved_by_musescore()[at("01")].with_suffix(".mscx")
+    score, lost = open_score(own.read_bytes(), own.name)
+    assert not lost
+    assert consumers.notes_of(score) == consumers.notes_of(musescore(at("01")))
+    assert annotator.annotate(score, OPTIONS).report["summary"]["notes"] > 100
 
 
 @pytest.mark.parametrize("name", DRAWN)

@@ -224,3 +224,20 @@ def test_players_that_are_wrong_are_refused_by_field(client: httpx.Client) -> No
     assert answer.status_code == 422
     assert answer.json()["errors"][0]["field"] == "players"
     assert "kazoo" in answer.text
+
+
+def test_other_formats_go_the_same_way_and_a_scan_is_told_what_to_do(client: httpx.Client) -> None:
+    tune = b'X:1\nT:Call\nM:4/4\nL:1/4\nK:C\nV:1 name="Trumpet in C"\n|: c G e c :|\n'
+    job: dict[str, Any] = ended(
+        client, post(client, ("call.abc", tune), ("scan.pdf", b"%PDF-1.7")).json()["id"]
+    )
+    call, scan = job["parts"]
+    assert (job["state"], call["state"], scan["state"]) == ("partly", "done", "failed")
+    assert "music-recognition" in scan["reason"]["message"]
+    marked = client.get(call["links"]["annotated"])
+    assert marked.content.startswith(b"<?xml")
+    assert b"<fingering" in marked.content
+    assert "call.abc.musicxml" in marked.headers["Content-Disposition"]
+    with zipfile.ZipFile(io.BytesIO(client.get(f"/v1/jobs/{job['id']}/archive").content)) as packed:
+        assert {"call.abc.musicxml", "call.abc.report.json", "scan.pdf.failed.txt"} <= set(packed.namelist())
+    assert b"<fingering" not in client.get(call["links"]["transposed"]).content
