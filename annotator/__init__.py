@@ -32,7 +32,7 @@ __all__ = [
     "annotate",
     "strip",
 ]
-__version__ = "0.1.0"
+__version__ = "0.2.0"
 
 _LAZY = ("Annotated", "annotate", "strip")
 

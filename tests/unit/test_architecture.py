@@ -40,6 +40,7 @@ FILES = {
         "DEVELOPERS.md",
         "docker-compose.yml",
         "Dockerfile",
+        "CHANGELOG.md",
         "LICENSE",
         "Makefile",
         "pyproject.toml",
