@@ -57,6 +57,8 @@ ENDING = (
     ),
     *("ordinal", "count", "other"),
 )
+# What an article stands before.
+_NOUNS = ("mute", "trumpet", "cornet", "flugelhorn", "posthorn", "key")
 
 
 @dataclass(frozen=True, slots=True)
@@ -158,24 +160,14 @@ def stands(lexemes: tuple[Lexeme, ...], note: Note, *, after_preposition: bool, 
     "prenez la sourdine", "in a dream": a little word with another word behind it is one, unless a capital
     after a preposition shows it ("muta in E tacet").
     """
-    if not note.little:
+    following = lexemes[note.last] if note.last < len(lexemes) else None
+    if not note.little or following is None or following.kind != "word":
         return True
-    if note.last >= len(lexemes):
+    if number_of(following) and not following.can_be("letters"):
         return True
-    following = lexemes[note.last]
-    if following.kind != "word" or (number_of(following) and not following.can_be("letters")):
-        return True
-    capital = lexemes[note.first].capital and not shouts
-    if after_preposition and capital:
-        return True
-    if following.can_be("mute") and not following.can_be("mute_off", "in", "to"):
-        return (
-            after_preposition
-            and following.text != "mute"
-            and lexemes[note.first].text not in ("a", "la", "as", "des")
-        )
-    return (
-        following.can_be(*ENDING)
-        if after_preposition
-        else following.can_be("to", "announce", "change", "and")
-    )
+    first = lexemes[note.first]
+    if first.can_be("article") and following.can_be(*_NOUNS) and not following.can_be("mute_off"):
+        return first.capital and not shouts and after_preposition
+    if after_preposition:
+        return (first.capital and not shouts) or following.can_be(*ENDING)
+    return following.can_be("to", "announce", "change", "and")

@@ -14,6 +14,8 @@ _MOST = 4  # players on a staff
 def _names_a_player(said: Sentence, index: int) -> bool:
     """Whether a number is a player's: not "in 3", "4/4", "No. 3"."""
     before = said.lexemes[index - 1] if index else None
+    if before is not None and before.text == "." and index > 1:
+        before = said.lexemes[index - 2]
     after = said.lexemes[index + 1] if index + 1 < len(said.lexemes) else None
     return not (
         (before is not None and (before.can_be("in", "numbering") or before.text == "/"))
@@ -31,6 +33,8 @@ def players_in(said: Sentence) -> Players | None:
     strange = False
     count = 0
     for index, lexeme in enumerate(said.lexemes):
+        if lexeme.can_be("other") and not lexeme.can_be("notes", "kind", *_BESIDE):
+            return None
         number = number_of(lexeme)
         if lexeme.can_be("together"):
             digits = [int(char) for char in lexeme.text if char.isdigit()]

@@ -41,11 +41,22 @@ def _by_verb(clause: Clause, notes: list[Note], *, led: bool) -> bool:
 
 
 def _shows(clause: Clause, note: Note) -> bool:
-    """Whether a note's name is no little word and, where it is a letter, a capital."""
-    lexeme = clause.at(note.first)
-    return not note.little and not (note.letter and lexeme is not None and not lexeme.capital)
+    """Whether a note's name is no little word and, where it is a letter, a capital.
+
+    A little word with a capital is one behind a preposition, with nothing but small letters after it: "in Es
+    anders", not "In A Persian Market".
+    """
+    lexeme, following = clause.at(note.first), clause.at(note.last)
+    capital = lexeme is not None and lexeme.capital and not clause.said.shouts
+    if note.little:
+        return capital and _is_led(clause, note) and not (following is not None and following.capital)
+    return capital or not note.letter or clause.said.shouts
 
 
 def _is_led(clause: Clause, note: Note) -> bool:
-    lexeme = clause.at(note.first - 1)
-    return lexeme is not None and lexeme.can_be("in", "to") and len(lexeme.text) > 1
+    """Whether a preposition leads to a note: "in Es", and neither "Polonaise in A" nor "back to C"."""
+    lexeme, before = clause.at(note.first - 1), clause.at(note.first - 2)
+    if lexeme is None or not lexeme.can_be("in", "to") or len(lexeme.text) == 1:
+        return False
+    title = before is not None and before.kind == "word" and before.word is None and before.capital
+    return not title and not (note.letter and " " in lexeme.text)
