@@ -20,6 +20,7 @@ from annotator.reading.names import is_other_instrument, may_be_trumpet
 from annotator.reading.players import with_players
 from annotator.reading.section import Section
 from annotator.reading.stretches import stretch_at
+from annotator.reading.unprinted import without_accidentals
 from annotator.score.model import Line, Note, Ornament, Part, Score, key_at
 from annotator.score.partwise import as_partwise, is_timewise
 from annotator.score.places import Places
@@ -74,6 +75,8 @@ def _read(data: bytes, options: Options) -> tuple[Source, OpenScore, Score]:
     opened = open_text(as_partwise(text) if options.partwise and is_timewise(text) else text)
     score = read(opened, options.part, is_trumpet, is_other_instrument, may_be_trumpet)
     noticed = source.findings + score.warnings
+    unprinted = (without_accidentals(part, opened.text, opened.places) for part in score.parts)
+    noticed += tuple(finding for finding in unprinted if finding is not None)
     if unmarked.unknown:
         noticed += (_unknown(unmarked.unknown),)
     parts = tuple(map(with_players, score.parts))

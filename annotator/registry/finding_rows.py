@@ -47,6 +47,11 @@ FINDING_ROWS = (
     FindingRow("number", "a length or a staff number is none that music has", "Export the score again."),
     FindingRow("transpose", "a transposition is none that music has", "Set the crook."),
     FindingRow("key", "a key signature cannot be transposed", "Check the accidentals of the line as read."),
+    FindingRow(
+        "no-accidentals",
+        "the file has altered notes and prints no accidental at all",
+        "Let the program that wrote the file put accidentals in; our sheets have them.",
+    ),
     FindingRow("time", "a time signature cannot be read", "Check beats and tempo where it stands."),
     FindingRow(
         "unreadable-pitch",
