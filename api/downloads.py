@@ -2,17 +2,14 @@
 
 from __future__ import annotations
 
-from io import BytesIO
-from typing import IO, TYPE_CHECKING
+from io import BytesIO, RawIOBase
+from typing import IO, TYPE_CHECKING, cast
 from urllib.parse import quote
 
 from flask import Response, request
 from werkzeug.http import dump_options_header
 from werkzeug.wsgi import wrap_file
 
-from api import access
-from api.problems import not_ready
-from workers.jobs import Job
 from workers.media import SVG
 
 if TYPE_CHECKING:
@@ -21,15 +18,9 @@ if TYPE_CHECKING:
 DRAWING_POLICY = "default-src 'none'; style-src 'unsafe-inline'; font-src data:; img-src data:"
 
 
-def send(
-    job: Job, name: str, media_type: str, digest: str, file_name: str, *, inline: bool = False
-) -> Response:
-    """A file of the job's folder. ``digest`` is its SHA-256, which is its entity tag."""
-    try:
-        stream, size = access.context().store.open(job.ref, name)
-    except FileNotFoundError:
-        raise not_ready("this result is not there (any more)") from None
-    return _answer((stream, size), media_type, digest, disposition(file_name, inline=inline))
+def send_stream(file: tuple[RawIOBase, int], media_type: str, digest: str, file_name: str) -> Response:
+    """Something to read and seek in, of a known size. ``digest`` names its contents, as its entity tag."""
+    return _answer(file, media_type, digest, disposition(file_name))
 
 
 def send_bytes(
@@ -39,9 +30,13 @@ def send_bytes(
     return _answer((BytesIO(data), len(data)), media_type, digest, disposition(file_name, inline=inline))
 
 
-def _answer(file: tuple[IO[bytes], int], media_type: str, digest: str, shown: str) -> Response:
+def _answer(file: tuple[RawIOBase | IO[bytes], int], media_type: str, digest: str, shown: str) -> Response:
     stream, size = file
-    response = Response(wrap_file(request.environ, stream), content_type=media_type, direct_passthrough=True)
+    response = Response(
+        wrap_file(request.environ, cast("IO[bytes]", stream)),
+        content_type=media_type,
+        direct_passthrough=True,
+    )
     response.call_on_close(stream.close)
     response.content_length = size
     response.set_etag(digest)

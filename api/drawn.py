@@ -97,10 +97,12 @@ def _sheets(result: Result, wanted: Wanted) -> Sheets:
     job, part, outcome = result
     kind = wanted.of
     store = access.context().store
-    digest, file = outcome.sha256, f"{part.output}/annotated.{part.kind}"
-    if kind != "annotated":
-        digest, file = await_product(job, part, PRODUCT[kind]), product_file(PRODUCT[kind], part)
-    data, kept = store.get(job.ref, file), store.get(job.ref, f"{part.output}/report.json")
+    if kind == "annotated":
+        digest, data = outcome.sha256, store.result(job, part, outcome, "annotated")
+    else:
+        digest = await_product(job, part, PRODUCT[kind])
+        data = store.get(job.ref, product_file(PRODUCT[kind], part))
+    kept = store.result(job, part, outcome, "report")
     if data is None or kept is None:
         raise Problem(404, "part-failed", "the results of this part are not there (any more)")
     report = json.loads(kept)

@@ -46,7 +46,7 @@ def checks(context: Context) -> dict[str, dict[str, Any]]:
     try:
         context.connection.ping()
         found["redis"] = {"ok": True}
-        workers = len(context.live.workers())
+        workers = len(context.hands.workers())
         found["workers"] = {"ok": workers > 0, "count": workers}
         if not workers:
             found["workers"]["detail"] = "no worker has been heard of in the last seconds"

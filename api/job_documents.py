@@ -51,7 +51,7 @@ def job_summary(job: Job, status: Status, settings: Settings) -> dict[str, Any]:
         "state": status.state,
         "created": moment(job.created),
         "expires": moment(job.created + settings.keep_days * DAY),
-        "progress": round(len(status.outcomes) / len(job.parts), 4),
+        "progress": round(len(status.outcomes) / max(1, len(job.parts)), 4),
         "counts": status.counts(job),
         "links": links,
     }

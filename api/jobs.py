@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-import redis
 from apiflask import APIBlueprint
 from flask import request, url_for
 from werkzeug.datastructures import FileStorage
@@ -14,7 +13,7 @@ from api import access, schemas
 from api.job_documents import job_document, job_summary
 from api.openapi import describe
 from api.problems import Problem
-from workers import logs
+from workers import logs, removal
 from workers.acceptance import accept, callback_of, options_of_text
 from workers.intake import BadUpload, take_in
 from workers.players import for_players, players_of
@@ -117,12 +116,5 @@ def get_job(job_id: str) -> Any:
 @blueprint.doc(responses=describe.problems(404))
 def delete_job(job_id: str) -> Any:
     """Stop a job and remove its files"""
-    context = access.context()
-    job = access.job(job_id)
-    context.store.remove(job.ref)
-    try:
-        context.live.forget(job.ref)
-    except redis.RedisError as error:
-        log.warning("redis still knows the job", error=repr(error))
-    log.info("job deleted")
+    removal.remove(access.context(), access.job(job_id).ref)
     return "", 204

@@ -25,6 +25,11 @@ from workers.context import Context
 CONTENT_TYPE = "text/plain; version=0.0.4; charset=utf-8"
 # Of RFC 9110 and 5789; a label for whatever word a stranger sends would fill the memory.
 METHODS = frozenset(("GET", "HEAD", "POST", "PUT", "PATCH", "DELETE", "OPTIONS"))
+COUNTED = {
+    "swept": ("What sweeps found", "found"),
+    "outages": ("Times that work had to wait for the store or Redis", "what"),
+    "broken": ("Processes that ended in the midst of a part", "how"),
+}
 blueprint = APIBlueprint("metrics", __name__, tag="Health")
 
 
@@ -90,7 +95,7 @@ class Shared(Collector):
 
     def _workers(self) -> Metric:
         gauge = GaugeMetricFamily("crookline_workers", "Workers heard of in the last seconds")
-        gauge.add_metric([], len(self._context.live.workers()))
+        gauge.add_metric([], len(self._context.hands.workers()))
         return gauge
 
     def _parts(self) -> Iterator[Metric]:
@@ -98,18 +103,24 @@ class Shared(Collector):
         seconds = HistogramMetricFamily("crookline_stage_seconds", "Seconds per stage", labels=["stage"])
         buckets: dict[str, dict[str, float]] = defaultdict(dict)
         sums: dict[str, float] = {}
+        others = {
+            what: CounterMetricFamily(f"crookline_{what}", words, labels=[label])
+            for what, (words, label) in COUNTED.items()
+        }
         for field, value in sorted(counters.read(self._context.connection).items()):
             what, *words = field.split(" ")
             if what == "parts":
                 parts.add_metric(words, value)
             elif what == "bucket":
                 buckets[words[0]][words[1]] = value
-            else:
+            elif what == "seconds":
                 sums[words[0]] = value
+            elif what in COUNTED:
+                others[what].add_metric(words, value)
         for stage, counted in buckets.items():
             total, cumulative = 0.0, []
             for bound in (*map(str, counters.BUCKETS), "+Inf"):
                 total += counted.get(bound, 0.0)
                 cumulative.append((bound, total))
             seconds.add_metric([stage], cumulative, sums.get(stage, 0.0))
-        yield from (parts, seconds)
+        yield from (parts, seconds, *others.values())

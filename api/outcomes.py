@@ -8,6 +8,7 @@ from api.front import turn
 from api.problems import Problem, not_ready
 from workers import products, tasks
 from workers.jobs import Job, Outcome, Part
+from workers.status import outcome as outcome_of
 
 Result = tuple[Job, Part, Outcome]
 
@@ -17,7 +18,7 @@ def ended_part(job_id: str, n: int) -> Result:
     context = access.context()
     job = access.job(job_id)
     part = access.part(job, n)
-    outcome = context.store.outcome(job, part)
+    outcome = outcome_of(context, job, part)
     if outcome is None:
         raise not_ready(f"part {n} is not done yet")
     if outcome.reason is not None:

@@ -10,13 +10,13 @@ from flask import Response, request
 
 from annotator.registry.product_rows import ON_REQUEST, PRODUCT, Product
 from api import access
-from api.downloads import send, send_bytes
+from api.downloads import send_bytes, send_stream
 from api.openapi import describe
 from api.outcomes import await_product, ended_part
 from api.problems import Problem, not_ready
 from workers import archive as archives
 from workers import products
-from workers.jobs import Job, Part
+from workers.jobs import Part
 from workers.media import MUSICXML, MXL, ZIP
 from workers.mxl import packed, unpacked
 from workers.status import status
@@ -36,7 +36,8 @@ def annotated(job_id: str, n: int) -> Any:
     As it came, or as .musicxml or .mxl as `Accept` says.
     """
     job, part, outcome = ended_part(job_id, n)
-    return send_score(job, part, f"{part.output}/annotated.{part.kind}", outcome.sha256)
+    data = access.context().store.result(job, part, outcome, "annotated")
+    return send_score(part, data, part.kind, outcome.sha256)
 
 
 def _offer(product: Product) -> None:
@@ -62,28 +63,28 @@ def send_product(job_id: str, n: int, product: Product) -> Response:
     """Something made of a part on demand, once it is made. Raises Problem."""
     job, part, _ = ended_part(job_id, n)
     digest = await_product(job, part, product)
-    return send_score(job, part, products.file(product, part), digest, suffix=product.suffix)
+    data = access.context().store.get(job.ref, products.file(product, part))
+    return send_score(part, data, products.kind(product, part), digest, suffix=product.suffix)
 
 
-def send_score(job: Job, part: Part, file: str, digest: str, suffix: str = "") -> Response:
+def send_score(part: Part, data: bytes | None, kind: str, digest: str, suffix: str = "") -> Response:
     """A score of a job in the media type asked for, its own by default. Raises Problem."""
-    own = MXL if file.endswith(".mxl") else MUSICXML
+    own = MXL if kind == "mxl" else MUSICXML
     accepted = request.accept_mimetypes
     # The most specific of the ranges given decides on each type (RFC 9110, 12.5.1); its own goes first.
     wanted = max(own, MUSICXML, MXL, key=accepted.quality) if accepted else own
     if accepted and not accepted.quality(wanted):
         raise Problem(406, "not-acceptable", f"there is {MUSICXML} and {MXL}, and {accepted} is neither")
+    if data is None:
+        raise not_ready("this result is not there (any more)")
     stem, _, ending = part.written_name.rpartition(".")
     if wanted == own:
-        ending = ending if file.endswith(part.kind) else "musicxml"
-        response = send(job, file, own, digest, f"{stem}{suffix}.{ending}")
+        ending = ending if kind == part.kind else "musicxml"
     else:
-        kept = access.context().store.get(job.ref, file)
-        if kept is None:
-            raise not_ready("this result is not there (any more)")
-        data = packed(kept) if wanted == MXL else unpacked(kept)
+        data = packed(data) if wanted == MXL else unpacked(data)
+        digest = sha256(data).hexdigest()
         ending = "mxl" if wanted == MXL else "musicxml"
-        response = send_bytes(data, wanted, sha256(data).hexdigest(), f"{stem}{suffix}.{ending}")
+    response = send_bytes(data, wanted, digest, f"{stem}{suffix}.{ending}")
     response.vary.add("Accept")
     return response
 
@@ -94,9 +95,10 @@ def report(job_id: str, n: int) -> Any:
     """Every note and what to do on it, as JSON"""
     job, part, outcome = ended_part(job_id, n)
     file_name = f"{part.name.rsplit('.', 1)[0]}{PRODUCT['report'].suffix}.json"
-    return send(
-        job, f"{part.output}/report.json", "application/json", outcome.report_sha256, file_name, inline=True
-    )
+    data = access.context().store.result(job, part, outcome, "report")
+    if data is None:
+        raise not_ready("this result is not there (any more)")
+    return send_bytes(data, "application/json", outcome.report_sha256, file_name, inline=True)
 
 
 @blueprint.get("/archive")
@@ -113,5 +115,5 @@ def archive(job_id: str) -> Any:
         raise not_ready(
             f"the job is {stands.state}; {waiting} of {len(job.parts)} parts are still to be done"
         )
-    digest = archives.ensure(context.store, job, stands)
-    return send(job, archives.NAME, ZIP, digest, f"crookline-{job.id[:11]}.zip")
+    made = archives.Archive(context.store, job, stands)
+    return send_stream((made, made.size), ZIP, made.digest, f"crookline-{job.id[:11]}.zip")

@@ -9,7 +9,7 @@ from marshmallow import validate
 from annotator.registry.option_rows import OPTION
 
 PART_STATES = ("queued", "running", "done", "failed")
-JOB_STATES = ("queued", "running", "done", "partly", "failed")
+JOB_STATES = ("queued", "running", "done", "partly", "failed", "unreadable")
 
 
 class Upload(Schema):

@@ -25,6 +25,7 @@ from urllib.parse import urlsplit
 import httpcore
 
 from annotator.errors import CrooklineError
+from workers.context import Context
 from workers.jobs import Job
 from workers.status import Status
 
@@ -32,6 +33,7 @@ SECONDS = 5.0
 KEY_ID = "crookline"
 # IPv6 networks that write an IPv4 address at their end: RFC 6052, RFC 8215, and RFC 4291, 2.5.5.1.
 WITH_IPV4 = tuple(map(ip_network, ("64:ff9b::/96", "64:ff9b:1::/48", "::/96")))
+TOLD = "output/told.json"
 COMPONENTS = ("@method", "@target-uri", "content-digest", "content-type")
 
 
@@ -67,6 +69,24 @@ def fault_of(url: str) -> str:
     if not url.isascii() or any(character.isspace() for character in url):
         return "a callback's address must be ASCII, without spaces"
     return ""
+
+
+def my_turn(context: Context, ref: str, message: str, wait: float = 0.0) -> bool:
+    """Whether it is this message's turn to tell of a job's end: nobody has told, and no other message is at
+    it, or waits ``wait`` seconds to try again. Tasks may come twice; who is told should be told once."""
+    key = f"crookline:telling:{ref}"
+    seconds = int(wait + 4 * SECONDS) + 30
+    other = context.connection.set(key, message, nx=True, get=True, ex=seconds)
+    if other not in (None, message):
+        return False
+    context.connection.expire(key, seconds)
+    return not context.store.exists(ref, TOLD)
+
+
+def told(context: Context, ref: str, how: str) -> None:
+    """Note that the end of a job has been told, or that it was given up."""
+    if context.store.has(ref):
+        context.store.put(ref, TOLD, json.dumps({"schema": "crookline.told/1", "told": how}).encode())
 
 
 def message(job: Job, status: Status, secret: str, now: float) -> Message:

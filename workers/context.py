@@ -10,6 +10,7 @@ from functools import cached_property
 
 import redis
 
+from workers.hands import Hands
 from workers.live import Live, connect
 from workers.settings import Settings
 from workers.store import Store
@@ -38,6 +39,11 @@ class Context:
     def live(self) -> Live:
         """What is going on now."""
         return Live(self.connection)
+
+    @cached_property
+    def hands(self) -> Hands:
+        """The workers that live, and what they have in hand."""
+        return Hands(self.connection)
 
 
 @dataclass(slots=True)

@@ -8,10 +8,8 @@ from __future__ import annotations
 import os
 import shutil
 import socket
-import subprocess
 import sys
 import tempfile
-import threading
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -21,15 +19,15 @@ from pathlib import Path
 import redis
 
 from annotator.errors import CrooklineError
-from workers import logs, processes
-from workers.live import Live, connect
+from workers import processes
+from workers.hands import Hands
+from workers.live import connect
+from workers.processes import KeptRunning
 from workers.settings import Settings
 
 LOCAL = "127.0.0.1"
 START_SECONDS = 30.0
-FINISH_SECONDS = 60.0
 SERVERS = ("valkey-server", "redis-server")
-log = logs.logger(__name__)
 
 
 class CannotStart(CrooklineError):
@@ -48,17 +46,15 @@ def backend(settings: Settings) -> Iterator[Settings]:
     with tempfile.TemporaryDirectory(prefix="crookline-") as name:
         folder = Path(name)
         settings = settings.with_absolute_store()
-        server: subprocess.Popen[bytes] | None = None
-        if settings.redis_url:
-            _wait_for_redis(settings.redis_url, None, folder)
-        else:
+        server: KeptRunning | None = None
+        if not settings.redis_url:
             port = free_port()
-            server = _start_server(port, folder)
+            server = _server(port, folder)
             settings = replace(settings, redis_url=f"redis://{LOCAL}:{port}/0")
+            server.start()
         workers: Workers | None = None
         try:
-            if server is not None:
-                _wait_for_redis(settings.redis_url, server, folder)
+            _wait_for_redis(settings.redis_url, server)
             workers = Workers(settings, folder)
             workers.start()
             yield settings
@@ -66,14 +62,13 @@ def backend(settings: Settings) -> Iterator[Settings]:
             if workers is not None:
                 workers.stop()
             if server is not None:
-                processes.stop(server, 10)
+                server.stop()
 
 
 class Workers:
     """The Celery worker (with as many processes as ``settings.workers`` says), started anew if it ends."""
 
     def __init__(self, settings: Settings, folder: Path) -> None:
-        self._environment = settings.environment()
         # Celery says some things past its log; a quiet service keeps them out of sight.
         self._log = folder / "worker.log" if settings.log == "quiet" else None
         self._url = settings.redis_url
@@ -96,16 +91,20 @@ class Workers:
             *("--schedule", str(folder / "schedule"), "--hostname", self._name),
             *("--concurrency", str(count), "--without-gossip", "--without-mingle", "--loglevel", "INFO"),
         ]
-        self._process: subprocess.Popen[bytes] | None = None
-        self._ending = threading.Event()
-        self._thread = threading.Thread(target=self._keep_running, name="workers", daemon=True)
+        self._kept = KeptRunning(
+            "worker",
+            self._command,
+            log=self._log,
+            environment=settings.environment(),
+            patience=settings.stop_seconds,
+        )
 
     def start(self) -> None:
         """Start, and wait until the worker takes work. Raises CannotStart."""
-        self._thread.start()
-        live = Live(connect(self._url))
+        self._kept.start()
+        hands = Hands(connect(self._url))
         deadline = time.monotonic() + START_SECONDS
-        while self._name not in live.workers().values():
+        while self._name not in {worker.name for worker in hands.workers().values()}:
             if time.monotonic() > deadline:
                 self.stop()
                 said = f":\n{processes.tail(self._log)}" if self._log else "; the lines above say why"
@@ -114,25 +113,7 @@ class Workers:
 
     def stop(self) -> None:
         """Let the worker finish the parts it is at, and end it."""
-        self._ending.set()
-        if self._thread.is_alive():
-            self._thread.join(FINISH_SECONDS + 30)
-
-    def _keep_running(self) -> None:
-        # The process is started and ended in this thread: on Linux it lives no longer than the thread.
-        wait = 0.5
-        while not self._ending.is_set():
-            started = time.monotonic()
-            self._process = processes.start(self._command, self._log, self._environment)
-            while self._process.poll() is None and not self._ending.wait(0.2):
-                pass
-            if self._ending.is_set():
-                break
-            wait = 0.5 if time.monotonic() - started > 60 else min(wait * 2, 30)
-            log.error("worker ended, starting another", code=self._process.returncode)
-            self._ending.wait(wait)
-        if self._process is not None:
-            processes.stop(self._process, FINISH_SECONDS)
+        self._kept.stop()
 
 
 def free_port() -> int:
@@ -161,23 +142,23 @@ def server_binary() -> str:
     )
 
 
-def _start_server(port: int, folder: Path) -> subprocess.Popen[bytes]:
+def _server(port: int, folder: Path) -> KeptRunning:
     # Nothing is kept on disk: the store is the truth, and a sweep puts back what was queued.
     command = [server_binary(), "--port", str(port), "--bind", LOCAL, "--save", "", "--appendonly", "no"]
-    return processes.start([*command, "--dir", str(folder)], folder / "server.log")
+    command += ["--dir", str(folder)]
+    return KeptRunning("queue server", command, log=folder / "server.log", patience=10)
 
 
-def _wait_for_redis(url: str, server: subprocess.Popen[bytes] | None, folder: Path) -> None:
+def _wait_for_redis(url: str, server: KeptRunning | None) -> None:
     connection = connect(url)
     deadline = time.monotonic() + (START_SECONDS if server else 5)
     while True:
         try:
             connection.ping()
         except redis.RedisError as error:
-            if server is not None and server.poll() is not None:
-                raise CannotStart(
-                    f"the queue's server ended:\n{processes.tail(folder / 'server.log')}"
-                ) from None
+            ended = server is not None and server.process is not None and server.process.poll() is not None
+            if ended and server is not None and server.log is not None:
+                raise CannotStart(f"the queue's server ended:\n{processes.tail(server.log)}") from None
             if time.monotonic() > deadline:
                 raise CannotStart(
                     f"Redis cannot be reached ({error}); is CROOKLINE_REDIS_URL right?"

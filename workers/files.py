@@ -9,7 +9,8 @@ from __future__ import annotations
 import os
 import secrets
 import shutil
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import suppress
 from pathlib import Path
 from typing import IO, Any, cast
@@ -22,13 +23,13 @@ from annotator.whole_files import write_beside, write_whole
 REMOVALS = 10
 MODE = 0o600
 """The store's files are the service's own."""
+AT_ONCE = 16  # requests to an object store that run side by side
 
 
 class Files:
     """The files under one root. Names are relative, with ``/``; a missing one raises FileNotFoundError."""
 
     def __init__(self, url: str) -> None:
-        # Listings must not be remembered: other processes write too.
         # Other processes write too, so listings are asked for each time.
         options: dict[str, Any] = (
             {"use_listings_cache": False, "skip_instance_cache": True} if "://" in url else {}
@@ -58,7 +59,7 @@ class Files:
         return cast(bytes, self._remote("cat_file", self._path(name)))
 
     def read_many(self, names: Iterable[str]) -> dict[str, bytes]:
-        """The bytes of those that are there; an object store is asked for all at once."""
+        """The bytes of those that are there; an object store is asked for many at once."""
         names = list(names)
         if self.local:
             found = {}
@@ -69,8 +70,37 @@ class Files:
         paths = {self._path(name): name for name in names}
         if not paths:
             return {}
-        answers = self._remote("cat", list(paths), on_error="return")
-        return {paths[path]: answer for path, answer in answers.items() if isinstance(answer, bytes)}
+        answers = self._remote("cat", list(paths), on_error="return", batch_size=AT_ONCE)
+        return {paths[path]: self._there(answer) for path, answer in answers.items() if not _missing(answer)}
+
+    def read_pieces(self, pieces: Sequence[tuple[str, int, int]]) -> list[bytes | None]:
+        """Pieces of files (name, start, size), those that are not there as None; an object store is asked
+        for many at once."""
+        if self.local:
+            found: list[bytes | None] = []
+            for piece in pieces:
+                try:
+                    found.append(self.read_piece(*piece))
+                except FileNotFoundError:
+                    found.append(None)
+            return found
+        if not pieces:
+            return []
+        answers = self._remote(
+            "cat_ranges",
+            [self._path(name) for name, _, _ in pieces],
+            [start for _, start, _ in pieces],
+            [start + size for _, start, size in pieces],
+            batch_size=AT_ONCE,
+            on_error="return",
+        )
+        return [None if _missing(answer) else self._there(answer) for answer in answers]
+
+    @staticmethod
+    def _there(answer: Any) -> bytes:
+        if isinstance(answer, Exception):
+            raise OSError(f"the store cannot be reached: {type(answer).__name__}: {answer}") from answer
+        return cast(bytes, answer)
 
     def read_piece(self, name: str, start: int, size: int) -> bytes:
         """So many bytes of a file from a place on."""
@@ -87,22 +117,6 @@ class Files:
             self._remote("pipe_file", self._path(name), b"".join(pieces))
             return
         write_whole(Path(self._path(name)), *pieces, mode=MODE)
-
-    def copy(self, name: str, to: str, data: bytes) -> None:
-        """Put a file whose bytes are under another name already. In a folder both are then names of one
-        file, which no write ever changes; where that cannot be done it is written."""
-        if self.local:
-            for attempt in range(2):
-                try:
-                    os.link(self._path(name), self._path(to))
-                except FileNotFoundError:
-                    if attempt == 0:
-                        Path(self._path(to)).parent.mkdir(parents=True, exist_ok=True)
-                except OSError:
-                    break
-                else:
-                    return
-        self.write(to, data)
 
     def create(self, name: str, data: bytes) -> bool:
         """Put a file unless there is one of that name; of several at once exactly one succeeds."""
@@ -130,23 +144,19 @@ class Files:
         """How many bytes a file has."""
         return int(self._remote("info", self._path(name))["size"])
 
-    def stale(self, folder: str, before: float) -> list[str]:
-        """The files anywhere in a folder last written before a time (seconds since 1970)."""
+    def found(self, folder: str) -> Iterator[tuple[str, float]]:
+        """The files anywhere in a folder, and when each was last written (seconds since 1970)."""
         if self.local:
             root = Path(self.root)
-            found = []
-            for path in (root / folder).rglob("*"):
+            for path in sorted((root / folder).rglob("*")):
                 with suppress(FileNotFoundError):
-                    if path.is_file() and path.stat().st_mtime < before:
-                        found.append(path.relative_to(root).as_posix())
-            return sorted(found)
+                    if path.is_file():
+                        yield path.relative_to(root).as_posix(), path.stat().st_mtime
+            return
         entries = self._remote("find", self._path(folder), detail=True)
-        times = {name: entry.get("LastModified") for name, entry in entries.items()}
-        return sorted(
-            name.removeprefix(f"{self.root}/")
-            for name, when in times.items()
-            if (when or self._remote("modified", name)).timestamp() < before
-        )
+        for name, entry in sorted(entries.items()):
+            when = entry.get("LastModified") or self._remote("modified", name)
+            yield name.removeprefix(f"{self.root}/"), when.timestamp()
 
     def exists(self, name: str) -> bool:
         """Whether there is a file or folder of that name."""
@@ -169,19 +179,38 @@ class Files:
         return sorted({entry.rstrip("/").rsplit("/", 1)[-1] for entry in entries} - {""})
 
     def remove(self, name: str) -> None:
-        """Remove a file or a folder with all in it; what is not there is removed already."""
+        """Remove a file; what is not there is removed already."""
         if self.local:
             path = Path(self._path(name))
-            for _ in range(REMOVALS):
-                # Somebody may write into the folder at the same moment: then it is not empty, so again.
-                if not path.is_dir():
-                    path.unlink(missing_ok=True)
-                    break
-                shutil.rmtree(path, ignore_errors=True)
+            path.unlink(missing_ok=True)
             self._prune(path.parent)
             return
         with suppress(FileNotFoundError):
-            self._remote("rm", self._path(name), recursive=True)
+            self._remote("rm_file", self._path(name))
+
+    def remove_all(self, names: Iterable[str] = (), folders: Iterable[str] = ()) -> None:
+        """Remove files, and folders with all in them; an object store is asked in bulk."""
+        names, folders = list(names), list(folders)
+        if self.local:
+            for name in names:
+                self.remove(name)
+            for folder in folders:
+                self._remove_tree(Path(self._path(folder)))
+            return
+        with ThreadPoolExecutor(AT_ONCE) as pool:
+            listed = pool.map(lambda folder: self._remote("find", self._path(folder)), folders)
+            paths = [self._path(name) for name in names] + [path for found in listed for path in found]
+        if paths:
+            with suppress(FileNotFoundError):
+                self._remote("rm", paths)
+
+    def _remove_tree(self, path: Path) -> None:
+        for _ in range(REMOVALS):
+            # Somebody may write into the folder at the same moment: then it is not empty, so again.
+            if not path.is_dir():
+                break
+            shutil.rmtree(path, ignore_errors=True)
+        self._prune(path.parent)
 
     def _prune(self, folder: Path) -> None:
         """Remove folders that nothing is left in, up to the root."""
@@ -202,3 +231,7 @@ class Files:
                 raise OSError("the store gave back other bytes than it was given")
         finally:
             self.remove(name)
+
+
+def _missing(answer: Any) -> bool:
+    return isinstance(answer, FileNotFoundError)

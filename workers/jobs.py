@@ -1,4 +1,4 @@
-"""What a job is: the values kept in the store, and how they read as JSON.
+"""What a job is: the values kept in the store (``stored.py`` has how they are written).
 
 A job is written once, when it is accepted. What became of each part is a value of its own, written
 by the worker that did it; so no two processes ever write the same file with different contents.
@@ -6,16 +6,15 @@ by the worker that did it; so no two processes ever write the same file with dif
 
 from __future__ import annotations
 
-import json
 import secrets
 import time
 from collections.abc import Iterable, Mapping
-from dataclasses import asdict, dataclass, field
+from dataclasses import dataclass, field
 from typing import Any
 
 from annotator.importing.opening import TAKEN, is_imported
 
-ENDED = ("done", "partly", "failed")
+ENDED = ("done", "partly", "failed", "unreadable")
 SUFFIXES = {suffix: "mxl" if suffix == ".mxl" else "musicxml" for suffix in TAKEN}
 """The endings of the files that are taken, and in which kind of file their marks come back."""
 
@@ -67,9 +66,26 @@ class Part:
 
 
 @dataclass(frozen=True, slots=True)
+class Piece:
+    """A result inside a pack: ``stored`` bytes from ``at`` on, which are ``size`` bytes (CRC-32 ``crc``) when
+    unpacked; ``deflated`` (RFC 1951), or as they are."""
+
+    at: int
+    stored: int
+    size: int
+    crc: int
+    deflated: bool = True
+
+
+@dataclass(frozen=True, slots=True)
 class Outcome:
     """What became of a part. ``state`` is ``done`` or ``failed``; times in seconds since 1970,
-    ``waited`` and ``took`` in seconds; ``cached``: computed before, for the same content and options."""
+    ``waited`` and ``took`` in seconds; ``cached``: computed before, for the same content and options.
+
+    ``pack`` names the pack its results are in, ``pieces`` says where: ``annotated``, ``report``. Both are
+    empty in what earlier versions wrote: there each result is a file. ``more``: what a later version wrote
+    and this one does not know; it is kept.
+    """
 
     n: int
     state: str
@@ -83,11 +99,18 @@ class Outcome:
     report_sha256: str = ""
     reason: Reason | None = None
     summary: Mapping[str, Any] = field(default_factory=dict)
+    pack: str = ""
+    pieces: Mapping[str, Piece] = field(default_factory=dict)
+    more: Mapping[str, Any] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
 class Job:
-    """A job as accepted. ``skipped`` names what a .zip held that is no score, each with the reason."""
+    """A job as accepted. ``skipped`` names what a .zip held that is no score, each with the reason.
+
+    ``together``: its files lie end to end in one; ``packed``: its results lie in packs. ``unreadable``: why
+    what is kept of it cannot be read; then nothing else is known of it.
+    """
 
     owner: str
     id: str
@@ -98,6 +121,9 @@ class Job:
     callback_url: str = ""
     callback_secret: str = ""
     bulk: bool = False
+    together: bool = True
+    packed: bool = True
+    unreadable: str = ""
 
     @property
     def ref(self) -> str:
@@ -111,43 +137,6 @@ class Job:
     def part(self, n: int) -> Part | None:
         """The n-th part, or None."""
         return self.parts[n - 1] if 1 <= n <= len(self.parts) else None
-
-    def to_json(self) -> bytes:
-        """As it stands in ``job.json``."""
-        return json.dumps(asdict(self), ensure_ascii=False, separators=(",", ":")).encode()
-
-    @classmethod
-    def from_json(cls, data: bytes) -> Job:
-        """The job of a ``job.json``."""
-        values = json.loads(data)
-        parts = []
-        for part in values.pop("parts"):
-            refused = part.pop("refused")
-            parts.append(Part(refused=Reason(**refused) if refused else None, **part))
-        skipped = tuple((name, why) for name, why in values.pop("skipped"))
-        return cls(parts=tuple(parts), skipped=skipped, **values)
-
-
-def outcome_to_json(outcome: Outcome) -> bytes:
-    """As it stands in ``outcome.json``."""
-    return json.dumps(outcome_values(outcome), ensure_ascii=False, separators=(",", ":")).encode()
-
-
-def outcome_from_json(data: bytes | str) -> Outcome:
-    """The outcome of an ``outcome.json``."""
-    return outcome_of(json.loads(data))
-
-
-def outcome_values(outcome: Outcome) -> dict[str, Any]:
-    """An outcome as JSON values. (Not ``asdict``, which copies the summary with all in it.)"""
-    values = {name: getattr(outcome, name) for name in Outcome.__slots__}
-    return values | {"reason": asdict(outcome.reason) if outcome.reason else None}
-
-
-def outcome_of(values: dict[str, Any]) -> Outcome:
-    """The outcome of its JSON values, which are used up."""
-    reason = values.pop("reason")
-    return Outcome(reason=Reason(**reason) if reason else None, **values)
 
 
 def end_state(outcomes: Iterable[Outcome]) -> str:

@@ -1,7 +1,15 @@
 """What is going on right now, in Redis: which parts run, which have ended, and the events of a job.
 
 Nothing here is the truth: all of it can be made again from the store, and every reader copes with
-its absence. Keys are ``crookline:job:OWNER/ID:…`` and expire by themselves.
+its absence. Keys are ``crookline:job:OWNER/ID:…`` and expire by themselves:
+
+sent      when each part was last put into the queue
+begun     how many times each has begun without coming through
+running   who is at it
+ended     what became of it
+events    what those who listen are told, each thing once
+gone      there while workers may still hold messages of a job that was removed
+closed    there when the job's end has been told
 """
 
 from __future__ import annotations
@@ -11,18 +19,48 @@ import time
 from collections.abc import AsyncIterator, Callable, Iterable, Mapping
 from contextlib import asynccontextmanager
 from dataclasses import asdict, dataclass
-from functools import partial
 from typing import Any, cast
 
 import redis
 from redis.asyncio import Redis as AsyncRedis
 
-from workers.jobs import Job, Outcome, Part, outcome_from_json, outcome_to_json
+from workers.jobs import Job, Outcome, Part
+from workers.stored import outcome_from_json, outcome_to_json
 
 KEEP_SECONDS = 2 * 86_400
 EVENTS_KEPT = 10_000
-HEARTBEAT_SECONDS = 10
-WORKER = "crookline:worker:"
+ALL = ("sent", "begun", "running", "ended", "events", "closed")
+
+# Redis runs a script as one step, so that nothing is told twice however often a task runs.
+BEGIN = """
+if redis.call('EXISTS', KEYS[4]) == 1 then return {-1, ''} end
+local before = redis.call('HGET', KEYS[2], ARGV[1])
+if ARGV[4] ~= '' then redis.call('HSET', KEYS[1], ARGV[4], 0) end
+local first = redis.call('HSETNX', KEYS[1], ARGV[1], 0)
+local count = redis.call('HINCRBY', KEYS[1], ARGV[1], 1)
+redis.call('HSET', KEYS[2], ARGV[1], ARGV[2])
+redis.call('EXPIRE', KEYS[1], ARGV[5])
+redis.call('EXPIRE', KEYS[2], ARGV[5])
+if first == 1 and ARGV[3] ~= '' then
+  redis.call('XADD', KEYS[3], 'MAXLEN', '~', ARGV[6], '*', 'event', 'part', 'data', ARGV[3])
+  redis.call('EXPIRE', KEYS[3], ARGV[5])
+end
+return {count, before or ''}
+"""
+END = """
+redis.call('HSET', KEYS[1], ARGV[1], 0)
+redis.call('HDEL', KEYS[2], ARGV[1])
+if redis.call('HSETNX', KEYS[4], ARGV[1], ARGV[2]) == 1 then
+  redis.call('XADD', KEYS[3], 'MAXLEN', '~', ARGV[5], '*', 'event', 'part', 'data', ARGV[3])
+end
+for i = 1, 4 do redis.call('EXPIRE', KEYS[i], ARGV[4]) end
+"""
+CLOSE = """
+if redis.call('SET', KEYS[2], '1', 'NX', 'EX', ARGV[2]) then
+  redis.call('XADD', KEYS[1], '*', 'event', 'job', 'data', ARGV[1])
+  redis.call('EXPIRE', KEYS[1], ARGV[2])
+end
+"""
 
 
 def connect(url: str) -> redis.Redis:
@@ -58,18 +96,36 @@ async def next_events(
 
 @dataclass(frozen=True, slots=True)
 class Runner:
-    """Who runs a part: the process, for people, and the worker it belongs to."""
+    """Who runs a part: the process, for people; the worker it belongs to; the message it works off."""
 
     worker: str
     instance: str
+    message: str = ""
 
 
 @dataclass(frozen=True, slots=True)
-class Step:
-    """How many times the part that begins has begun, and how many parts of the job have ended."""
+class Taken:
+    """What is known of parts that are taken up: whether the job is gone, whether Redis knows the job
+    at all, which of the parts have ended, and how many of the job have."""
 
-    begun: int
-    ended: int
+    gone: bool
+    known: bool
+    ended: Mapping[int, Outcome]
+    count: int
+
+
+@dataclass(frozen=True, slots=True)
+class Begun:
+    """How many times something has begun without coming through (-1: the job is gone), this time included,
+    and the note of the one at it before, if any."""
+
+    count: int
+    before: str = ""
+
+    @property
+    def message(self) -> str:
+        """The message that the one before works off."""
+        return str(json.loads(self.before).get("message", "")) if self.before else ""
 
 
 NOBODY = Runner("", "")
@@ -85,99 +141,115 @@ class Live:
     def _key(ref: str, what: str) -> str:
         return f"crookline:job:{ref}:{what}"
 
-    def queued(self, job: Job) -> None:
-        """Note that messages for all parts without an outcome have been sent.
-
-        Written after the messages: where this note survived a loss, so did they.
-        """
-        self.redis.set(self._key(job.ref, "queued"), str(time.time()), ex=KEEP_SECONDS)
-
-    def is_queued(self, ref: str) -> float | None:
-        """When the job's messages were sent (seconds since 1970); None when nothing is known of it."""
-        value = cast("str | None", self.redis.get(self._key(ref, "queued")))
-        return float(value) if value is not None else None
-
-    def worker_lives(self, instance: str, name: str) -> None:
-        """Note that a worker lives; to be said again every few seconds."""
-        self.redis.set(f"{WORKER}{instance}", name, ex=HEARTBEAT_SECONDS)
-
-    def workers(self) -> dict[str, str]:
-        """The workers heard of in the last seconds: instance → name."""
-        keys = list(self.redis.scan_iter(f"{WORKER}*", count=1000))
-        names = cast("list[str | None]", self.redis.mget(keys)) if keys else []
-        return {key.removeprefix(WORKER): name for key, name in zip(keys, names, strict=True) if name}
-
-    def began(self, job: Job, part: Part, worker: str, instance: str = "") -> int:
-        """Note that a part runs; gives how many times it has begun, this time included."""
-        return self.step(job, begins=part, runner=Runner(worker, instance)).begun
-
-    def ended(self, job: Job, part: Part, outcome: Outcome) -> int:
-        """Note what became of a part; gives how many parts have ended."""
-        return self.step(job, over=(part, outcome)).ended
-
-    def step(
-        self,
-        job: Job,
-        *,
-        over: tuple[Part, Outcome] | None = None,
-        begins: Part | None = None,
-        runner: Runner = NOBODY,
-        held: Iterable[int] = (),
-        dropped: Iterable[int] = (),
-        also: Callable[[Any], None] | None = None,
-    ) -> Step:
-        """In one round trip: what became of a part, and which one begins.
-
-        ``held`` are the parts that the runner will come to next, ``dropped`` those it will not;
-        ``also`` may put more into the pipeline.
-        """
+    def queued(self, job: Job, numbers: Iterable[int] | None = None) -> None:
+        """Note that messages for all parts (or those of the numbers) have been sent; written after them."""
+        now = f"{time.time():.3f}"
+        chosen = (part.n for part in job.parts) if numbers is None else numbers
+        noted: dict[str, str] = {str(n): now for n in chosen}
         pipe = self.redis.pipeline(transaction=False)
-        key = partial(self._key, job.ref)
-        note = json.dumps({"started": time.time(), "worker": runner.worker, "instance": runner.instance})
-        if begins:
-            pipe.hincrby(key("begun"), str(begins.n), 1)
-        if over:
-            part, outcome = over
-            pipe.hset(key("ended"), str(part.n), outcome_to_json(outcome).decode())
-            pipe.hdel(key("running"), str(part.n))
-            self._event(pipe, job.ref, "part", _told(part, outcome))
-        if begins:
-            pipe.hset(key("running"), str(begins.n), note)
-            pipe.hdel(key("held"), str(begins.n))
-            self._event(pipe, job.ref, "part", {"n": begins.n, "name": begins.name, "state": "running"})
-        held, dropped = list(held), list(dropped)
-        if held:
-            pipe.hset(key("held"), mapping=dict.fromkeys(map(str, held), note))
-        if dropped:
-            pipe.hdel(key("held"), *map(str, dropped))
-        if not (over and begins):  # between two parts of a batch it is not needed
-            for what in ("begun", "running", "held", "ended", "events"):
-                pipe.expire(key(what), KEEP_SECONDS)
-        if also:
-            also(pipe)
-        pipe.hlen(key("ended"))
-        answers = pipe.execute()
-        return Step(begun=int(answers[0]) if begins else 0, ended=int(answers[-1]))
-
-    def job_ended(self, job: Job, state: str) -> None:
-        """Tell those who listen that the job has ended. Nothing follows."""
-        pipe = self.redis.pipeline(transaction=False)
-        self._event(pipe, job.ref, "job", {"id": job.id, "state": state})
-        pipe.expire(self._key(job.ref, "events"), KEEP_SECONDS)
+        if noted:
+            pipe.hset(self._key(job.ref, "sent"), mapping=cast("Any", noted))
+        pipe.expire(self._key(job.ref, "sent"), KEEP_SECONDS)
         pipe.execute()
 
-    def _event(self, pipe: Any, ref: str, kind: str, note: Mapping[str, Any]) -> None:
-        key = self._key(ref, "events")
-        data = json.dumps(note, ensure_ascii=False, separators=(",", ":"))
-        pipe.xadd(key, {"event": kind, "data": data}, maxlen=EVENTS_KEPT, approximate=True)
+    def sent(self, ref: str) -> dict[int, float]:
+        """When each part was last sent (seconds since 1970); empty when nothing is known of the job."""
+        found = cast("dict[str, str]", self.redis.hgetall(self._key(ref, "sent")))
+        return {int(n): float(when) for n, when in found.items()}
+
+    def is_queued(self, ref: str) -> bool:
+        """Whether anything is known here of a job's messages."""
+        return bool(self.redis.exists(self._key(ref, "sent")))
+
+    def take(self, ref: str, numbers: Iterable[int]) -> Taken:
+        """What is known of parts about to be worked on, in one round trip."""
+        listed = list(numbers)
+        pipe = self.redis.pipeline(transaction=False)
+        pipe.exists(self._key(ref, "gone"))
+        pipe.exists(self._key(ref, "sent"))
+        pipe.hmget(self._key(ref, "ended"), list(map(str, listed)))
+        pipe.hlen(self._key(ref, "ended"))
+        gone, known, found, count = pipe.execute()
+        ended = {n: outcome_from_json(data) for n, data in zip(listed, found, strict=True) if data}
+        return Taken(bool(gone), bool(known), ended, int(count))
+
+    def begin(self, job: Job, part: Part, runner: Runner = NOBODY, *, through: Part | None = None) -> Begun:
+        """Note that a part runs, and that the one before it came ``through``."""
+        event = _json({"n": part.n, "name": part.name, "state": "running"})
+        return self._begin(job, str(part.n), runner, event, str(through.n) if through else "")
+
+    def begin_product(self, job: Job, part: Part, product: str, runner: Runner = NOBODY) -> Begun:
+        """The same for something that is made of a part; of that there are no events."""
+        return self._begin(job, f"{part.n}:{product}", runner, "", "")
+
+    def _begin(self, job: Job, field: str, runner: Runner, event: str, through: str) -> Begun:
+        note = json.dumps({"started": time.time(), **asdict(runner)})
+        keys = [self._key(job.ref, what) for what in ("begun", "running", "events", "gone")]
+        arguments = [field, note, event, through, KEEP_SECONDS, EVENTS_KEPT]
+        count, before = cast("Any", self.redis.eval(BEGIN, len(keys), *keys, *map(str, arguments)))
+        return Begun(int(count), before)
+
+    def left(self, job: Job, field: str, begun: Begun) -> None:
+        """Take a beginning back, for the one before is still at it."""
+        pipe = self.redis.pipeline(transaction=False)
+        pipe.hincrby(self._key(job.ref, "begun"), field, -1)
+        pipe.hset(self._key(job.ref, "running"), field, begun.before)
+        pipe.execute()
+
+    def not_begun(self, job: Job, *fields: str) -> None:
+        """Take beginnings back: what stopped the work was not in the part."""
+        pipe = self.redis.pipeline(transaction=False)
+        for field in fields:
+            pipe.hset(self._key(job.ref, "begun"), field, "0")
+            pipe.hdel(self._key(job.ref, "running"), field)
+        pipe.execute()
+
+    def ended(
+        self,
+        job: Job,
+        outcomes: Iterable[tuple[Part, Outcome]],
+        also: Callable[[Any], None] | None = None,
+    ) -> int:
+        """Note what became of parts; gives how many of the job have ended, -1 when the job is gone.
+        ``also`` may put more into the pipeline."""
+        pipe = self.redis.pipeline(transaction=False)
+        keys = [self._key(job.ref, what) for what in ("begun", "running", "events", "ended")]
+        for part, outcome in outcomes:
+            arguments = [
+                *(str(part.n), outcome_to_json(outcome).decode(), _json(_told(part, outcome))),
+                *(str(KEEP_SECONDS), str(EVENTS_KEPT)),
+            ]
+            pipe.eval(END, len(keys), *keys, *arguments)
+        if also:
+            also(pipe)
+        pipe.hlen(keys[-1])
+        pipe.exists(self._key(job.ref, "gone"))
+        *_, count, gone = pipe.execute()
+        return -1 if gone else int(count)
+
+    def job_ended(self, job: Job, state: str) -> None:
+        """Tell those who listen, once, that the job has ended. Nothing follows."""
+        keys = [self._key(job.ref, "events"), self._key(job.ref, "closed")]
+        self.redis.eval(CLOSE, 2, *keys, _json({"id": job.id, "state": state}), str(KEEP_SECONDS))
 
     def abandoned(self, job: Job, numbers: Iterable[int]) -> None:
         """Note that parts do not run any more, though they have not ended."""
         fields = list(map(str, numbers))
+        if fields:
+            self.redis.hdel(self._key(job.ref, "running"), *fields)
+
+    def broke_off(self, ref: str, field: str, how: str) -> None:
+        """Note how the process ended that was at a part (or, ``n:product``, at something made of one)."""
+        key = self._key(ref, "broke")
         pipe = self.redis.pipeline(transaction=False)
-        for what in ("running", "held"):
-            pipe.hdel(self._key(job.ref, what), *fields)
+        pipe.hset(key, field, how)
+        pipe.hdel(self._key(ref, "running"), field)
+        pipe.expire(key, KEEP_SECONDS)
         pipe.execute()
+
+    def how_it_broke(self, ref: str, field: str) -> str:
+        """How the last process ended that was at it, or ""."""
+        return str(self.redis.hget(self._key(ref, "broke"), field) or "")
 
     def outcomes(self, ref: str) -> dict[int, Outcome]:
         """The outcomes known here, by the part's number."""
@@ -186,15 +258,12 @@ class Live:
 
     def running(self, ref: str) -> dict[int, dict[str, Any]]:
         """The parts that run: number → when it started and on which worker."""
-        return self._notes(ref, "running")
+        return {int(field): note for field, note in self.notes(ref).items() if field.isdigit()}
 
-    def held(self, ref: str) -> dict[int, dict[str, Any]]:
-        """The parts a worker has taken and will come to next: number → when and which worker."""
-        return self._notes(ref, "held")
-
-    def _notes(self, ref: str, what: str) -> dict[int, dict[str, Any]]:
-        found = cast("dict[str, str]", self.redis.hgetall(self._key(ref, what)))
-        return {int(n): json.loads(data) for n, data in found.items()}
+    def notes(self, ref: str) -> dict[str, dict[str, Any]]:
+        """The notes of all that runs, products (``n:product``) too."""
+        found = cast("dict[str, str]", self.redis.hgetall(self._key(ref, "running")))
+        return {field: json.loads(data) for field, data in found.items()}
 
     def last_event(self, ref: str) -> str | None:
         """The id of the newest event, or None when there are none (any more)."""
@@ -202,10 +271,15 @@ class Live:
         return str(found[0][0]) if found else None
 
     def forget(self, ref: str) -> None:
-        """Drop all that is known of a job."""
-        self.redis.delete(
-            *(self._key(ref, what) for what in ("queued", "begun", "running", "held", "ended", "events"))
-        )
+        """Drop all that is known of a job that is removed; messages of it find it gone."""
+        pipe = self.redis.pipeline(transaction=False)
+        pipe.set(self._key(ref, "gone"), "1", ex=KEEP_SECONDS)
+        pipe.delete(*(self._key(ref, what) for what in (*ALL, "broke")))
+        pipe.execute()
+
+
+def _json(values: Mapping[str, Any]) -> str:
+    return json.dumps(values, ensure_ascii=False, separators=(",", ":"))
 
 
 def _told(part: Part, outcome: Outcome) -> dict[str, Any]:

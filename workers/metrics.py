@@ -26,9 +26,13 @@ class Tally:
         kind = outcome.reason.code if outcome.reason else ("cached" if outcome.cached else "computed")
         self._counts[f"parts {outcome.state} {kind}"] += 1
         for stage, seconds in stages.items():
-            bucket = next((str(bound) for bound in BUCKETS if seconds <= bound), "+Inf")
-            self._counts[f"bucket {stage} {bucket}"] += 1
-            self._seconds[f"seconds {stage}"] += seconds
+            self.stage(stage, seconds)
+
+    def stage(self, stage: str, seconds: float) -> None:
+        """Count the seconds of a stage."""
+        bucket = next((str(bound) for bound in BUCKETS if seconds <= bound), "+Inf")
+        self._counts[f"bucket {stage} {bucket}"] += 1
+        self._seconds[f"seconds {stage}"] += seconds
 
     def add(self, pipe: Any) -> None:
         """Put it all into a pipeline, and begin anew."""
@@ -45,6 +49,11 @@ class Tally:
             pipe = connection.pipeline(transaction=False)
             self.add(pipe)
             pipe.execute()
+
+
+def count(connection: redis.Redis, what: str, kind: str, number: int = 1) -> None:
+    """Add to the counter ``what`` of a kind: ``swept``, ``outages``."""
+    connection.hincrby(KEY, f"{what} {kind}", number)
 
 
 def read(connection: redis.Redis) -> dict[str, float]:

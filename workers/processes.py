@@ -6,11 +6,17 @@ import os
 import signal
 import subprocess
 import sys
+import threading
+import time
 from collections.abc import Mapping, Sequence
 from contextlib import nullcontext, suppress
 from pathlib import Path
 
+from workers import logs
+
 LEASH = Path(__file__).with_name("leash.py")
+FIRST_WAIT, LONGEST_WAIT = 0.5, 30.0
+log = logs.logger(__name__)
 
 
 def start(
@@ -46,6 +52,53 @@ def stop(process: subprocess.Popen[bytes], patience: float) -> bool:
         process.wait()
         return False
     return True
+
+
+class KeptRunning:
+    """A process that is started anew whenever it ends, until it is stopped."""
+
+    def __init__(
+        self,
+        what: str,
+        command: Sequence[str],
+        *,
+        log: Path | None,
+        environment: Mapping[str, str] | None = None,
+        patience: float,
+    ) -> None:
+        self.what = what
+        self.log = log
+        self.process: subprocess.Popen[bytes] | None = None
+        self._command, self._environment, self._patience = command, environment, patience
+        self._ending = threading.Event()
+        self._thread = threading.Thread(target=self._keep_running, name=what, daemon=True)
+
+    def start(self) -> None:
+        """Start the process; it need not be ready yet."""
+        self._thread.start()
+
+    def stop(self) -> None:
+        """Ask the process to end, wait for as long as it may take, and see that it has ended."""
+        self._ending.set()
+        if self._thread.is_alive():
+            self._thread.join(self._patience + 30)
+
+    def _keep_running(self) -> None:
+        # The process is started and ended in this thread: on Linux it lives no longer than the thread.
+        wait = FIRST_WAIT
+        while not self._ending.is_set():
+            started = time.monotonic()
+            self.process = start(self._command, self.log, self._environment)
+            while self.process.poll() is None and not self._ending.wait(0.2):
+                pass
+            if self._ending.is_set():
+                break
+            wait = FIRST_WAIT if time.monotonic() - started > 60 else min(wait * 2, LONGEST_WAIT)
+            said = tail(self.log, 3) if self.log else None
+            log.error(f"{self.what} ended, starting another", code=self.process.returncode, said=said)
+            self._ending.wait(wait)
+        if self.process is not None:
+            stop(self.process, self._patience)
 
 
 def tail(log: Path, lines: int = 12) -> str:

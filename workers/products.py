@@ -7,25 +7,35 @@ The work is done by a worker, once, and kept beside the part's results. What the
 from __future__ import annotations
 
 import json
-from dataclasses import dataclass
+import time
+from contextlib import suppress
+from dataclasses import asdict, dataclass
 from hashlib import sha256
-from typing import Any
+
+import redis
+from billiard.exceptions import SoftTimeLimitExceeded
 
 import annotator
 from annotator.importing.opening import is_imported, open_score
 from annotator.products import MAKERS
 from annotator.registry.product_rows import PRODUCT, Product
+from workers import logs
 from workers import result_cache as results
 from workers.context import Context
 from workers.jobs import Job, Part
+from workers.live import NOBODY, Runner
+from workers.reasons import broken_off, reason_of, someone_is_at_it
+
+log = logs.logger(__name__)
 
 
 @dataclass(frozen=True, slots=True)
 class Made:
-    """What came of the making: the SHA-256 of the file, or why there is none."""
+    """What came of the making: the SHA-256 of the file, or why there is none (``code`` for programs)."""
 
     sha256: str = ""
     fault: str = ""
+    code: str = ""
 
 
 def kind(product: Product, part: Part) -> str:
@@ -40,29 +50,64 @@ def file(product: Product, part: Part) -> str:
 
 def made(context: Context, job: Job, part: Part, product: str) -> Made | None:
     """What came of making a product, or None when it has not been made."""
-    data = context.store.get(job.ref, f"{part.output}/{product}.made.json")
-    return Made(**json.loads(data)) if data is not None else None
+    data = context.store.get(job.ref, _note(part, product))
+    try:
+        values = json.loads(data) if data is not None else None
+    except ValueError:
+        return None  # damaged: it is made again
+    return Made(**{name: str(values.get(name, "")) for name in Made.__slots__}) if values else None
 
 
-def make(context: Context, ref: str, n: int, product: str) -> None:
-    """Make a product of a part . May be done twice."""
+def make(context: Context, ref: str, n: int, product: str, runner: Runner = NOBODY) -> None:
+    """Make a product of a part. May be done twice. Whatever goes wrong with it is recorded, so that it can be
+    told; making that ends its process is tried a few times. Raises OSError or RedisError when the store or
+    Redis cannot be reached."""
     job = context.store.job(ref)
     part = job.part(n) if job else None
     if job is None or part is None:
         return
     if made(context, job, part, product) is None:
-        result: dict[str, Any]
+        begun = context.live.begin_product(job, part, product, runner)
+        field = f"{n}:{product}"
+        if begun.count < 0:
+            return
+        if someone_is_at_it(context, begun, runner):
+            context.live.left(job, field, begun)
+            return
+        start = time.perf_counter()
+        log.info("product begins", begun=begun.count)
         try:
-            data = MAKERS[product](_score(context, job, part), results.options_of(job.asked(part)), part.name)
-        except annotator.CrooklineError as error:
-            result = {"fault": str(error)}
-        else:
-            context.store.put(ref, file(PRODUCT[product], part), data)
-            result = {"sha256": sha256(data).hexdigest()}
-        context.store.put(ref, f"{part.output}/{product}.made.json", json.dumps(result).encode())
+            result = _make(context, job, part, product, begun.count)
+            context.store.put(ref, _note(part, product), json.dumps(asdict(result)).encode())
+        except (OSError, redis.RedisError, SoftTimeLimitExceeded):
+            with suppress(redis.RedisError):
+                context.live.not_begun(job, field)
+            raise
+        context.live.not_begun(job, field)
+        log.info("product ended", reason=result.code or None, seconds=round(time.perf_counter() - start, 3))
 
 
-def _score(context: Context, job: Job, part: Part) -> bytes:
-    """A part's file as MusicXML. Raises CrooklineError."""
+def _make(context: Context, job: Job, part: Part, product: str, begun: int) -> Made:
+    reason = broken_off(context, job, f"{part.n}:{product}", begun)
+    if reason is not None:
+        return Made(fault=reason.message, code=reason.code)
     known = context.store.get(job.ref, part.score) if is_imported(part.name) else None
-    return known or open_score(context.store.input(job, part), part.name)[0]
+    source = b"" if known else context.store.input(job, part)
+    try:
+        data = MAKERS[product](_score(part, source, known), results.options_of(job.asked(part)), part.name)
+        digest = sha256(data).hexdigest()
+    except BaseException as error:
+        reason = reason_of(context, job, error)
+        ours = isinstance(error, annotator.CrooklineError)
+        return Made(fault=str(error) if ours else reason.message, code=reason.code)
+    context.store.put(job.ref, file(PRODUCT[product], part), data)
+    return Made(sha256=digest)
+
+
+def _note(part: Part, product: str) -> str:
+    return f"{part.output}/{product}.made.json"
+
+
+def _score(part: Part, source: bytes, known: bytes | None) -> bytes:
+    """A part's file as MusicXML. Raises CrooklineError."""
+    return known or open_score(source, part.name)[0]

@@ -1,24 +1,34 @@
-"""Results by content: the same file with the same options is computed once."""
+"""Results by content: the same file with the same options is computed once.
+
+A result is not kept a second time: Redis remembers in which job it lies. What Redis has forgotten, or
+what was removed with its job, is computed again.
+"""
 
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
-from dataclasses import asdict
+from collections.abc import Mapping, Sequence
+from contextlib import suppress
+from dataclasses import asdict, dataclass
 from functools import cache, lru_cache
 from hashlib import sha256
 from pathlib import Path
-from typing import Any
+from typing import Any, cast
 
 import orjson
+import redis
 
 import annotator
 from annotator.fingering.profile import load_profile
 from annotator.instruments import load
 from annotator.reading.overrides import read_crook_option
-from workers.files import Files
+from workers import packs
+from workers.jobs import Outcome
+from workers.packs import Stored
+from workers.store import Store
+from workers.stored import Unreadable, outcome_from_json, outcome_to_json
 
-FOLDER = "results"
+KEY = "crookline:result:"
 
 
 @cache
@@ -33,9 +43,8 @@ def library_fingerprint() -> str:
 
 
 def address(digest: str, options: annotator.Options) -> str:
-    """Where the result for a file (its SHA-256) with these options is kept."""
-    key = sha256(f"{library_fingerprint()}\0{digest}\0{_asked(options)}".encode()).hexdigest()
-    return f"{FOLDER}/{key[:2]}/{key}"
+    """The key of the result for a file (its SHA-256) with these options."""
+    return sha256(f"{library_fingerprint()}\0{digest}\0{_asked(options)}".encode()).hexdigest()
 
 
 @lru_cache(64)
@@ -43,28 +52,54 @@ def _asked(options: annotator.Options) -> str:
     return json.dumps(asdict(options), sort_keys=True)
 
 
+@dataclass(frozen=True, slots=True)
+class Known:
+    """A result computed before: the job (``owner/id``) and the outcome whose pack it lies in."""
+
+    ref: str
+    outcome: Outcome
+
+
+def known(connection: redis.Redis, keys: Sequence[str]) -> dict[str, Known]:
+    """Which of these results have been computed before, by key. Without Redis none is known."""
+    found = {}
+    with suppress(redis.RedisError):
+        notes = cast("list[str | None]", connection.mget([KEY + key for key in keys])) if keys else []
+        for key, note in zip(keys, notes, strict=True):
+            ref, _, outcome = (note or "").partition(" ")
+            with suppress(Unreadable):
+                if outcome:
+                    found[key] = Known(ref, outcome_from_json(outcome))
+    return found
+
+
 def recall(
-    files: Files, where: str, name: str, player: str = ""
-) -> tuple[bytes, bytes, dict[str, Any]] | None:
-    """The result kept there: the marked file, its report (as JSON, and as it reads) under the name the
-    file has this time, for the player it is for; or None."""
+    store: Store, known: Known, name: str, player: str = ""
+) -> tuple[Stored, bytes, dict[str, Any]] | None:
+    """A result computed before: the marked file as it is to lie in a pack, and its report (as JSON, and as
+    it reads) under the name the file has this time, for the player it is for; None when it is gone."""
+    annotated, report = known.outcome.pieces["annotated"], known.outcome.pieces["report"]
     try:
-        report = orjson.loads(files.read(f"{where}.report.json"))
-        data = files.read(f"{where}.annotated")
-    except FileNotFoundError:
+        lying = store.lying([(known.ref, known.outcome, "annotated"), (known.ref, known.outcome, "report")])
+        if lying[0] is None or lying[1] is None:
+            return None
+        values = orjson.loads(packs.plain(lying[1], report))
+        packs.plain(lying[0], annotated)
+    except OSError:  # it can be computed again
         return None
-    report["source"]["name"] = name
-    report.pop("player", None)
+    values["source"]["name"] = name
+    values.pop("player", None)
     if player:
-        report["player"] = player
-    return data, orjson.dumps(report), report
+        values["player"] = player
+    data = Stored(lying[0], annotated.size, annotated.crc, annotated.deflated)
+    return data, orjson.dumps(values), values
 
 
-def keep(files: Files, where: str, data: bytes, report: bytes, kept: tuple[str, str]) -> None:
-    """Keep a result whose file and report lie under the names ``kept`` already; the report last, for it
-    vouches for the rest."""
-    files.copy(kept[0], f"{where}.annotated", data)
-    files.copy(kept[1], f"{where}.report.json", report)
+def keep(pipe: Any, results: Mapping[str, Known], seconds: float) -> None:
+    """Remember where results lie (by key), for so long."""
+    for key, result in results.items():
+        note = f"{result.ref} {outcome_to_json(result.outcome).decode()}"
+        pipe.set(KEY + key, note, ex=max(1, int(seconds)))
 
 
 def options_of(values: Mapping[str, Any]) -> annotator.Options:

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Mapping
+from contextlib import suppress
 from dataclasses import dataclass, field
 from typing import Any
 
 import redis
 
 from workers.context import Context
-from workers.jobs import ENDED, Job, Outcome, end_state
+from workers.jobs import ENDED, Job, Outcome, Part, end_state
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,17 +41,33 @@ class Status:
 
 def status(context: Context, job: Job) -> Status:
     """How a job stands now."""
-    ended = context.store.ended(job)
-    if ended is not None:
-        return Status(end_state(ended), {outcome.n: outcome for outcome in ended})
+    if job.unreadable:
+        return Status("unreadable", {})
     running: Mapping[int, Mapping[str, Any]] = {}
-    try:
+    outcomes: Mapping[int, Outcome] = {}
+    known = False
+    with suppress(redis.RedisError):
+        known = context.live.is_queued(job.ref)
         outcomes = context.live.outcomes(job.ref)
         running = context.live.running(job.ref)
-        if context.live.is_queued(job.ref) is None:
-            outcomes |= context.store.outcomes(job)
-    except redis.RedisError:
-        outcomes = context.store.outcomes(job)
+    if len(outcomes) < len(job.parts):
+        ended = context.store.ended(job)
+        if ended is not None:
+            outcomes = {outcome.n: outcome for outcome in ended}
+        elif not known:  # only the store can tell
+            outcomes = {**context.store.outcomes(job), **outcomes}
     if len(outcomes) == len(job.parts):
         return Status(end_state(outcomes.values()), outcomes)
     return Status("running" if outcomes or running else "queued", outcomes, running)
+
+
+def outcome(context: Context, job: Job, part: Part) -> Outcome | None:
+    """What became of one part, or None while it has not ended."""
+    with suppress(redis.RedisError):
+        taken = context.live.take(job.ref, [part.n])
+        if part.n in taken.ended:
+            return taken.ended[part.n]
+        if taken.known:
+            ended = context.store.ended(job) or ()
+            return next((outcome for outcome in ended if outcome.n == part.n), None)
+    return context.store.outcome(job, part)

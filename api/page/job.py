@@ -12,6 +12,7 @@ from annotator.instruments import load
 from api import access
 from api.job_documents import job_now
 from api.page.visitor import blueprint, refusal, render, sentence
+from workers import removal
 from workers.acceptance import accept, options_of_text
 from workers.intake import take_in
 
@@ -53,5 +54,5 @@ def again(job_id: str) -> Any:
 def remove(job_id: str) -> Any:
     """Take a job and its files away."""
     found = access.job(job_id)
-    access.context().store.remove(found.ref)
+    removal.remove(access.context(), found.ref)
     return redirect(url_for("page.home"), 303)

@@ -35,7 +35,7 @@ def part(job_id: str, n: int) -> Any:
     except Problem as error:
         trouble = sentence(error.detail)
     store = access.context().store
-    report = json.loads(store.get(found.ref, f"{one.output}/report.json") or b"{}")
+    report = json.loads(store.result(found, one, result[2], "report") or b"{}")
     number = request.args.get("page", default=1, type=int)
     number = min(max(1, number), max(1, len(outline)))
     options = dict(found.options)

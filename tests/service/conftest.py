@@ -55,7 +55,7 @@ def started(
     log = folder / "serve.log"
     where = ["--store", str(folder / store)] if store else []
     command = [sys.executable, "-c", "from annotator.cli import main; main()", "serve", "--port", "0"]
-    given = {name: value for name, value in os.environ.items() if not name.startswith("CROOKLINE_")}
+    given = this_checkout()
     with log.open("w") as stream:
         process = subprocess.Popen(
             [*command, *where, *arguments],
@@ -76,6 +76,20 @@ def started(
             assert process.wait(60) == (-signal.SIGKILL if killed else 0)
         finally:
             process.kill()
+
+
+def this_checkout() -> dict[str, str]:
+    """The environment for a process that is to run the code these tests stand beside, whatever is installed;
+    without any settings."""
+    given = {name: value for name, value in os.environ.items() if not name.startswith("CROOKLINE_")}
+    return {**given, "PYTHONPATH": str(ROOT)}
+
+
+def sabotaged(folder: Path) -> dict[str, str]:
+    """The environment of a service whose processes do what a score's title says (see ``saboteur``), and whose
+    store fails as the file ``fault`` in the folder says."""
+    path = os.pathsep.join([str(ROOT / "tests" / "service" / "saboteur"), str(ROOT)])
+    return {"PYTHONPATH": path, "CROOKLINE_TEST_STORE_FAULT": str(folder / "fault")}
 
 
 @contextmanager

@@ -5,6 +5,8 @@ from __future__ import annotations
 import time
 from pathlib import Path
 
+import pytest
+
 from workers.context import Context
 from workers.intake import take_in
 from workers.jobs import Job, id_time, new_id
@@ -17,6 +19,12 @@ def accepted(context: Context, *files: tuple[str, bytes], age: float = 60) -> Jo
     job = Job("local", job_id, id_time(job_id), {}, tuple(part for part, _ in intake.parts))
     context.store.accept(job, intake.parts)
     return job
+
+
+def clock(patch: pytest.MonkeyPatch, ahead: float) -> None:
+    """Stop the clock so many seconds from now."""
+    then = time.time() + ahead
+    patch.setattr("time.time", lambda: then)
 
 
 def files_of(context: Context) -> dict[str, bytes]:

@@ -17,15 +17,17 @@ from hypothesis import strategies as st
 
 import annotator
 from tests.service.conftest import ended, post, started, wait_until
-from tests.service.kept import accepted, files_of
+from tests.service.kept import accepted, clock, files_of
 from tests.service.scores import BAD_SCORE, score
 from tests.service.test_recovery import QUICK, command_line, descendants, parent
-from workers import batches, metrics, parts, upkeep
+from workers import batches, metrics, parts, queues, removal, upkeep
 from workers.context import INSTANCE, Context
+from workers.hands import WORKER
 from workers.intake import take_in
 from workers.jobs import Job, Part, new_id
-from workers.live import Runner, listening, next_events
+from workers.live import listening, next_events
 from workers.status import status
+from workers.stored import job_from_json
 
 
 class Killed(BaseException):
@@ -82,9 +84,9 @@ def test_a_bad_file_in_a_batch_costs_only_itself(context: Context) -> None:
     stands = status(context, job)
     assert stands.state == "partly"
     assert [stands.outcomes[n].state for n in (1, 2, 3, 4)] == ["done", "failed", "done", "done"]
-    assert told(context, job) == [
-        (n, state) for n in (1, 2, 3, 4) for state in ("running", "failed" if n == 2 else "done")
-    ]
+    heard = told(context, job)
+    for n in (1, 2, 3, 4):
+        assert [state for m, state in heard if m == n] == ["running", "failed" if n == 2 else "done"]
     counted = metrics.read(context.connection)
     assert counted["parts done computed"] == 3
     assert counted["parts failed unreadable-score"] == 1
@@ -100,15 +102,14 @@ def test_a_job_cancelled_in_mid_batch_stops_there_and_leaves_nothing(
     def cancelled_at_the_second(data: bytes, options: Any, name: str) -> Any:
         marked.append(name)
         if name == "2.xml":
-            context.store.remove(job.ref)
-            context.live.forget(job.ref)
+            removal.remove(context, job.ref)
         return real(data, options, name)
 
     monkeypatch.setattr(annotator, "annotate", cancelled_at_the_second)
     assert parts.run(context, job.ref, [1, 2, 3, 4], time.time()) is None
     assert marked == ["1.xml", "2.xml"]
     assert not [name for name in files_of(context) if name.startswith(("jobs/", "active/"))]
-    assert not context.connection.keys(f"crookline:job:{job.ref}:*")
+    assert context.connection.keys(f"crookline:job:{job.ref}:*") == [f"crookline:job:{job.ref}:gone"]
 
 
 def test_what_a_lost_worker_held_is_sent_again_and_nothing_else(
@@ -123,48 +124,64 @@ def test_what_a_lost_worker_held_is_sent_again_and_nothing_else(
             raise Killed
         return real(data, options, name)
 
-    long_ago = time.time() - 60
     with monkeypatch.context() as patch:
         patch.setattr(annotator, "annotate", killed_at_the_second)
-        patch.setattr("workers.live.time.time", lambda: long_ago)
         with pytest.raises(Killed):
             parts.run(context, job.ref, [1, 2, 3, 4], time.time())
-    stands = status(context, job)
-    assert (set(stands.outcomes), set(stands.running)) == ({1}, {2})
+    assert set(status(context, job).running) == {1, 2}  # what is not in the store has not ended
     sent: list[list[int]] = []
-    for _ in range(2):
-        upkeep.sweep(context, lambda _, numbers: sent.append(sorted(numbers)), lambda _: None)
-    assert sent == [[2, 3, 4]]
+
+    def send(lost: Job, numbers: list[int]) -> None:
+        sent.append(sorted(numbers))
+        context.live.queued(lost, numbers)
+
+    with monkeypatch.context() as patch:
+        clock(patch, 100)
+        for _ in range(2):
+            upkeep.sweep(context, send, lambda _: None)
+    assert sent == [[1, 2, 3, 4]]
     assert parts.run(context, job.ref, sent[0], time.time()) == job
     assert status(context, job).state == "done"
-    begun = context.connection.hgetall(f"crookline:job:{job.ref}:begun")
-    assert begun == {"1": "1", "2": "2", "3": "1", "4": "1"}  # only the one it died at counts twice
+    assert [context.live.begin(job, part).count for part in job.parts] == [1, 1, 1, 1]
 
 
-def test_what_a_living_worker_holds_is_left_to_it_unless_it_takes_far_too_long(context: Context) -> None:
+def test_what_a_living_worker_holds_is_left_to_it(context: Context, monkeypatch: pytest.MonkeyPatch) -> None:
     job = four(context)
     context.live.queued(job)
-    context.live.worker_lives(INSTANCE, "one@here")
-    here = Runner("one:1", INSTANCE)
-    context.live.step(job, begins=job.parts[0], held=[2, 3, 4], runner=here)
+    context.hands.say(INSTANCE, "one@here", held=[(job.ref, [1, 2])])
     sent: list[list[int]] = []
+    clock(monkeypatch, 100)
+    upkeep.sweep(context, lambda _, numbers: sent.append(sorted(numbers)), lambda _: None)
+    context.connection.delete(f"{WORKER}{INSTANCE}")  # its lease has run out
+    upkeep.sweep(context, lambda _, numbers: sent.append(sorted(numbers)), lambda _: None)
+    assert sent == [[3, 4], [1, 2, 3, 4]]
 
-    def sweep_after(seconds: float) -> None:
-        with pytest.MonkeyPatch.context() as patch:
-            now = time.time() + seconds
-            patch.setattr("workers.upkeep.time.time", lambda: now)
-            upkeep.sweep(context, lambda _, numbers: sent.append(sorted(numbers)), lambda _: None)
 
-    sweep_after(60)
+def test_what_waits_in_its_queue_is_not_sent_again(context: Context, monkeypatch: pytest.MonkeyPatch) -> None:
+    job = four(context)
+    queue = queues.queue_of(job, context.settings)
+
+    now = time.time()
+
+    def waits_since(seconds: float) -> None:
+        context.connection.delete(queue)
+        context.connection.lpush(queue, json.dumps({"headers": {"sent": now - seconds}}))
+
+    context.live.queued(job)
+    sent: list[list[int]] = []
+    clock(monkeypatch, 100)
+    waits_since(10)  # one sent before it is still to be taken
+    upkeep.sweep(context, lambda _, numbers: sent.append(numbers), lambda _: None)
     assert sent == []
-    sweep_after(context.settings.task_seconds + upkeep.GIVEN_UP_SECONDS + 1)
+    waits_since(-90)  # all that is there came after it
+    upkeep.sweep(context, lambda _, numbers: sent.append(numbers), lambda _: None)
     assert sent == [[1, 2, 3, 4]]
 
 
 def test_a_batch_whose_time_is_over_gives_the_rest_back(
     context: Context, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(parts, "BATCH_SECONDS", 0.0)
+    monkeypatch.setattr(batches, "BATCH_SECONDS", 0.0)
     job = four(context)
     waiting: list[list[int]] = [[1, 2, 3, 4]]
     turns = 0
@@ -172,7 +189,6 @@ def test_a_batch_whose_time_is_over_gives_the_rest_back(
     while waiting:
         turns += 1
         closed = parts.run(context, job.ref, waiting.pop(), time.time(), lambda _, rest: waiting.append(rest))
-        assert context.live.held(job.ref) == {}
     assert turns == 4  # at least one part each time
     assert closed == job
 
@@ -181,18 +197,21 @@ def test_a_store_that_fails_in_mid_batch_loses_and_counts_nothing_twice(
     context: Context, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     job = four(context)
-    real = context.store.put
+    real = context.store.put_pack
+    monkeypatch.setattr(parts, "PACK_BYTES", 1)  # a pack for each part
 
-    def full_at_the_third(ref: str, name: str, data: bytes) -> None:
-        if "/0003/" in name:
+    def full_at_the_third(job: Job, kept: Any) -> Any:
+        if kept[0].outcome.n == 3:
             raise OSError(28, "No space left on device")
-        real(ref, name, data)
+        return real(job, kept)
 
     with monkeypatch.context() as patch:
-        patch.setattr(context.store, "put", full_at_the_third)
+        patch.setattr(context.store, "put_pack", full_at_the_third)
         with pytest.raises(OSError, match="No space"):
             parts.run(context, job.ref, [1, 2, 3, 4], time.time())
     assert set(context.store.outcomes(job)) == {1, 2}
+    assert context.live.begin(job, job.parts[3]).count == 1  # an outage is no beginning
+    context.live.not_begun(job, "4")
     assert parts.run(context, job.ref, [1, 2, 3, 4], time.time()) == job
     assert status(context, job).state == "done"
     assert metrics.read(context.connection)["parts done computed"] == 4
@@ -203,7 +222,8 @@ def test_a_process_killed_in_mid_batch_costs_no_part(tmp_path: Path) -> None:
     with started(tmp_path, "--workers", "1", environment=QUICK) as service, service.client() as client:
         answer = post(client, *files)
         job_id = answer.json()["id"]
-        job = Job.from_json((service.store / "jobs" / "local" / job_id / "job.json").read_bytes())
+        kept = (service.store / "jobs" / "local" / job_id / "job.json").read_bytes()
+        job = job_from_json(kept, f"local/{job_id}")
         assert min(map(len, batches.split(job)[:-1])) > 1
         wait_until(lambda: client.get(f"/v1/jobs/{job_id}").json()["counts"]["done"] > 2)
         (worker,) = [
@@ -230,5 +250,6 @@ def test_the_files_of_a_large_job_lie_together_and_each_is_found(context: Contex
     assert parts.run(context, job.ref, [part.n for part in listed], time.time()) == job
     for part, (name, data) in zip(listed, files, strict=True):
         if part.refused is None:
-            marked = context.store.get(job.ref, f"{part.output}/annotated.musicxml")
+            outcome = context.store.outcomes(job)[part.n]
+            marked = context.store.result(job, part, outcome, "annotated")
             assert marked == annotator.annotate(data, annotator.Options(), name).data

@@ -14,12 +14,14 @@ import annotator
 from api.health import checks
 from tests.service.kept import accepted, files_of
 from tests.service.scores import BAD_SCORE, score
-from workers import parts, queues, upkeep
+from workers import parts, queues, reasons, removal, upkeep
 from workers.context import Context
 from workers.jobs import Job, new_id
 from workers.keys import Key
+from workers.live import Runner
 from workers.settings import Settings
 from workers.status import status
+from workers.stored import job_to_json
 
 
 def test_a_task_that_runs_twice_does_the_same_again(context: Context) -> None:
@@ -70,12 +72,14 @@ def test_a_part_that_takes_too_long_fails_with_its_reason(
 
 def test_a_part_that_kills_its_worker_each_time_is_given_up(context: Context) -> None:
     job = accepted(context, ("a.xml", score("F")))
-    for _ in range(parts.MAX_BEGINNINGS):
-        context.live.began(job, job.parts[0], "a worker that died")
+    for _ in range(reasons.MAX_BEGINNINGS):
+        context.live.begin(job, job.parts[0], Runner("a worker that died", "gone"))
+    context.live.broke_off(job.ref, "1", "signal 9 (SIGKILL)")
     assert parts.run(context, job.ref, [1], time.time()) == job
     reason = status(context, job).outcomes[1].reason
     assert reason is not None
     assert reason.code == "worker-lost"
+    assert "SIGKILL" in reason.message
 
 
 def test_a_job_cancelled_while_it_runs_leaves_nothing(
@@ -85,7 +89,7 @@ def test_a_job_cancelled_while_it_runs_leaves_nothing(
     real = annotator.annotate
 
     def cancelled_meanwhile(*arguments: Any) -> Any:
-        context.store.remove(job.ref)
+        removal.remove(context, job.ref)
         return real(*arguments)
 
     monkeypatch.setattr(annotator, "annotate", cancelled_meanwhile)
@@ -101,7 +105,7 @@ def test_a_store_that_fails_is_not_the_parts_fault(context: Context, monkeypatch
         raise OSError(28, "No space left on device")
 
     with monkeypatch.context() as patch:
-        patch.setattr(context.store, "put", full)
+        patch.setattr(context.store, "put_pack", full)
         with pytest.raises(OSError, match="No space"):
             parts.run(context, job.ref, [1], time.time())
     assert context.store.outcome(job, job.parts[0]) is None
@@ -130,7 +134,7 @@ def test_the_sweep_sends_what_was_lost_and_only_that(context: Context) -> None:
 
     def send(lost: Job, numbers: list[int]) -> None:
         sent.append((lost.ref, numbers))
-        context.live.queued(lost)
+        context.live.queued(lost, numbers)
 
     assert upkeep.sweep(context, send, lambda _: None) == 2
     assert sent == [(job.ref, [1, 3])]
@@ -144,31 +148,14 @@ def test_the_sweep_sends_what_was_lost_and_only_that(context: Context) -> None:
 
 def test_the_sweep_closes_a_job_whose_last_worker_died_just_before(context: Context) -> None:
     job = accepted(context, ("a.xml", score("F")))
-    outcome = parts._work(context, parts.Batch(job, job.parts, time.time()), job.parts[0])
-    assert outcome.state == "done"
+    kept = parts._work(context, parts.Batch(job, job.parts, time.time()), job.parts[0], 1)
+    context.store.put_pack(job, [kept])
     ended: list[str] = []
     upkeep.sweep(context, lambda *_: None, lambda done: ended.append(done.ref))
     assert ended == [job.ref]
+    context.store.settle(job.ref)
     assert context.store.ended(job) is not None
     assert context.store.active() == []
-
-
-def test_the_sweep_sends_the_parts_of_a_worker_that_is_gone(
-    context: Context, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    job = accepted(context, *((f"{n}.xml", score("F", title=str(n))) for n in range(4)))
-    context.live.queued(job)
-    context.live.worker_lives("living", "one@here")
-    long_ago = time.time() - 60
-    with monkeypatch.context() as patch:
-        patch.setattr("workers.live.time.time", lambda: long_ago)
-        context.live.began(job, job.parts[0], "two:1", "gone")
-        context.live.began(job, job.parts[1], "one:1", "living")
-    context.live.began(job, job.parts[2], "two:2", "gone")  # too lately to say
-    sent: list[list[int]] = []
-    upkeep.sweep(context, lambda _, numbers: sent.append(numbers), lambda _: None)
-    upkeep.sweep(context, lambda _, numbers: sent.append(numbers), lambda _: None)
-    assert sent == [[1]]
 
 
 def test_a_folder_without_a_job_is_swept_up_only_when_old(context: Context) -> None:
@@ -182,7 +169,7 @@ def test_a_folder_without_a_job_is_swept_up_only_when_old(context: Context) -> N
 def test_a_job_reads_as_it_was_written(context: Context) -> None:
     job = accepted(context, ("Tromba ♭.xml", score("F")), ("letter.pdf", b"x"))
     assert context.store.job(job.ref) == job
-    assert json.loads(job.to_json())["parts"][1]["refused"]["code"] == "not-a-score"
+    assert json.loads(job_to_json(job))["parts"][1]["refused"]["code"] == "not-a-score"
     assert context.store.job("local/../../etc") is None
     assert context.store.job("../local/" + job.id) is None
 
@@ -194,7 +181,7 @@ def test_readiness_tells_what_is_missing(context: Context, monkeypatch: pytest.M
         "workers": False,
         "store": True,
     }
-    context.live.worker_lives("one", "one@here")
+    context.hands.say("one", "one@here")
 
     def full(*_: Any) -> None:
         raise OSError(28, "No space left on device")

@@ -1,0 +1,91 @@
+"""On the path of a service under test: Python reads this first, in every process of it.
+
+What a score's title says is done in the midst of the work on it, and while a certain file is there the
+store fails; so that real processes meet real faults.
+"""
+
+from __future__ import annotations
+
+import errno
+import os
+import signal
+import time
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import annotator
+import annotator.transposed
+from workers.files import Files
+
+
+def _die() -> None:
+    os.kill(os.getpid(), signal.SIGKILL)
+
+
+def _die_slowly() -> None:
+    time.sleep(0.3)
+    _die()
+
+
+def _hang() -> None:
+    """As a loop in a C library does, which hears no signal."""
+    signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGUSR1})
+    time.sleep(3600)
+
+
+def _swell() -> None:
+    kept = []
+    while True:
+        kept.append(bytearray(20_000_000))
+
+
+def _break() -> None:
+    raise RuntimeError("a fault of ours")
+
+
+DEEDS: dict[bytes, Callable[[], None]] = {
+    b"kills its process": _die,
+    b"dies slowly": _die_slowly,
+    b"hangs": _hang,
+    b"sleeps": lambda: time.sleep(3600),
+    b"wants all memory": _swell,
+    b"breaks": _break,
+}
+
+
+def _sabotaged(kind: bytes, real: Any) -> Any:
+    def work(data: bytes, *rest: Any, **more: Any) -> Any:
+        for word, deed in DEEDS.items():
+            if kind + b" " + word in data:
+                deed()
+        return real(data, *rest, **more)
+
+    return work
+
+
+annotator.annotate = _sabotaged(b"part", annotator.annotate)
+annotator.transposed.transposed_part = _sabotaged(b"product", annotator.transposed.transposed_part)
+
+FAULT = os.environ.get("CROOKLINE_TEST_STORE_FAULT", "")
+
+
+def _failing(name: str) -> None:
+    real = getattr(Files, name)
+
+    def call(self: Files, *arguments: Any, **options: Any) -> Any:
+        fault = Path(FAULT).read_text() if Path(FAULT).exists() else ""
+        if fault == "full" and name in ("write", "create"):
+            raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+        if fault == "away":
+            raise OSError(errno.EIO, os.strerror(errno.EIO))
+        if fault == "slow":
+            time.sleep(0.5)
+        return real(self, *arguments, **options)
+
+    setattr(Files, name, call)
+
+
+if FAULT:
+    for method in ("read", "read_piece", "read_pieces", "write", "create"):
+        _failing(method)
