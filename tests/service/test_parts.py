@@ -204,4 +204,5 @@ def test_owners_have_lanes_of_their_own() -> None:
     assert {queue("pit", True) for _ in range(20)} == {queue("pit", True)}
     assert {queue(owner, bulk) for owner in names for bulk in (False, True)} < set(queues.names(settings))
     # Without keys there is one owner, and its jobs share the lanes.
-    assert len({queue("local", True) for _ in range(60)}) == 3
+    jobs = [Job("local", new_id(), 0.0, {}, (), bulk=True) for _ in range(60)]
+    assert len({queues.queue_of(job, Settings(lanes=3)) for job in jobs}) == 3
