@@ -80,7 +80,7 @@ def _behind(clause: Clause, verb: int) -> Target | None:
             led = True
         elif (note := clause.note_standing(place, after_preposition=led)) is not None:
             note = _towards(clause, note) or note
-            if not (strong or led or _closes(clause, note)):
+            if not (strong or led or _stands_alone(clause, verb, note)):
                 return None
             if clause.can_be(note.last, "piccolo"):
                 return piccolo_target(clause, note.last, verb, note)
@@ -120,10 +120,11 @@ def _towards(clause: Clause, note: Note) -> Note | None:
     return clause.note_standing(note.last + 1, after_preposition=True)
 
 
-def _closes(clause: Clause, note: Note) -> bool:
-    """Whether nothing strange follows a note."""
+def _stands_alone(clause: Clause, verb: int, note: Note) -> bool:
+    """Whether nothing strange stands before a verb that takes anything and behind a note ("prenez ut")."""
     return all(
-        is_mark(clause, place) or clause.can_be(place, *BESIDE) for place in range(note.last, clause.last)
+        is_mark(clause, place) or clause.number(place) or clause.can_be(place, *BESIDE)
+        for place in (*range(clause.first, verb), *range(note.last, clause.last))
     )
 
 
