@@ -6,6 +6,7 @@ import re
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from functools import lru_cache
+from typing import NamedTuple
 
 from annotator.reading.vocabulary import FAMILIES, LONGEST, Vocabulary, Word, fold, vocabulary
 
@@ -14,7 +15,8 @@ _UNSPACED = "\u1100-\u11ff\u3040-\u30ff\u3400-\u9fff"
 _TOKEN = re.compile(rf"[{_UNSPACED}]+|[^\W\d_{_UNSPACED}]+|\d+|\S")
 _ROMAN = {"i": 1, "ii": 2, "iii": 3, "iv": 4, "v": 5, "vi": 6}
 _JOINERS = ".-'"
-_ACCIDENTALS = {"flat": -1, "sharp": 1, "natural": 0}
+_ALL: frozenset[str] = frozenset()
+_WRITTEN = {"flat": "b", "sharp": "#", "natural": "!"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,9 +45,9 @@ class Lexeme:
         """The value the word has in a row (a note, a number)."""
         return "" if self.word is None else self.word.values.get(kind, "")
 
-    def languages(self, kind: str) -> set[str]:
+    def languages(self, kind: str) -> frozenset[str]:
         """The languages that have the word in a row."""
-        return set() if self.word is None else self.word.languages.get(kind, set())
+        return _ALL if self.word is None else self.word.languages.get(kind, _ALL)
 
     @property
     def family(self) -> str:
@@ -63,8 +65,7 @@ class Lexeme:
         return self.word is not None or self.kind != "word"
 
 
-@dataclass(frozen=True, slots=True)
-class Sentence:
+class Sentence(NamedTuple):
     """A text and its lexemes. ``shouts``: it is all in capitals, so that they say nothing."""
 
     text: str
@@ -72,8 +73,7 @@ class Sentence:
     shouts: bool
 
 
-@dataclass(slots=True)
-class _Token:
+class _Token(NamedTuple):
     text: str
     start: int
     end: int
@@ -205,13 +205,12 @@ def note_word(text: str) -> Word | None:
         if name is None or accidental is None:
             continue
         note = name.values.get("notes") or name.values.get("letters", "")
-        kind = next((kind for kind in _ACCIDENTALS if kind in accidental.values), "")
+        kind = next((kind for kind in _WRITTEN if kind in accidental.values), "")
         if note and len(note.rstrip("?")) == 1 and kind:
             languages = name.languages.get("notes") or name.languages["letters"]
-            word = Word()
-            for language in languages:
-                word.add("notes", note[0] + {"flat": "b", "sharp": "#", "natural": "!"}[kind], language)
-            return word
+            return Word(
+                {"notes": note[0] + {"flat": "b", "sharp": "#", "natural": "!"}[kind]}, {"notes": languages}
+            )
     return None
 
 
@@ -246,8 +245,7 @@ def _joined(lexemes: list[Lexeme], words: Vocabulary) -> Iterator[Lexeme]:
         if lexeme.kind == "number" and following is not None and following.gap == "":
             ordinal = following.text == "°" or following.can_be("ordinal_ending")
             if ordinal or following.text == ".":
-                word = Word()
-                word.add("ordinal", lexeme.text, "")
+                word = Word({"ordinal": lexeme.text}, {"ordinal": _ALL})
                 yield replace(lexeme, end=following.end, word=word)
                 skip = True
                 continue
@@ -274,8 +272,7 @@ def _taken_apart(lexeme: Lexeme, words: Vocabulary, *, after_instrument: bool) -
         note = note_word(lexeme.text[size:]) if written_so else None
         if note is not None:
             middle = lexeme.start + size
-            word = Word()
-            word.add("in", "in", "")
+            word = Word({"in": "in"}, {"in": _ALL})
             yield replace(lexeme, text=lexeme.text[:size], end=middle, word=word)
             yield replace(lexeme, text=lexeme.text[size:], start=middle, gap="", capital=True, word=note)
             return

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import tomllib
 import unicodedata
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import lru_cache
 from pathlib import Path
@@ -45,6 +45,7 @@ _SIGNS = str.maketrans(
         **dict.fromkeys("\u00ad\u200b\u200c\u200d\u200e\u200f\u2060\ufe0e\ufe0f\ufeff", ""),
     }
 )
+_JOINERS = str.maketrans("-'", "  ")
 LONGEST = 240  # characters looked at: longer texts are prefaces, not headings
 
 
@@ -81,11 +82,14 @@ class Word:
     """What a word or phrase can be: for each class (a row's name) its value and the languages that say so."""
 
     values: dict[str, str] = field(default_factory=dict)
-    languages: dict[str, set[str]] = field(default_factory=dict)
+    languages: dict[str, frozenset[str]] = field(default_factory=dict)
 
-    def add(self, kind: str, value: str, language: str) -> None:
-        self.values.setdefault(kind, value)
-        self.languages.setdefault(kind, set()).add(language)
+    def add(self, kind: str, value: str, languages: frozenset[str]) -> None:
+        if kind in self.values:
+            self.languages[kind] |= languages
+        else:
+            self.values[kind] = value
+            self.languages[kind] = languages
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,39 +123,41 @@ def vocabulary() -> Vocabulary:
     phrases: dict[tuple[str, ...], Word] = {}
     longest: dict[str, int] = {}
     endings: dict[str, str] = {}
-    unspaced = 1
     for language, rows in table().items():
         if language in _NO_LANGUAGE:
             continue
+        spoken = frozenset((language,))
         for kind, row in rows.items():
             if kind in _NO_WORDS:
                 continue
+            if kind.startswith("ending_"):
+                endings.update((pieces[0], value) for pieces, value in _entries(kind, row))
+                continue
             for pieces, value in _entries(kind, row):
-                if kind.startswith("ending_"):
-                    endings[pieces[0]] = value
-                    continue
                 word = phrases.get(pieces)
                 if word is None:
-                    word = phrases[pieces] = Word()
+                    phrases[pieces] = Word({kind: value}, {kind: spoken})
                     if len(pieces) > longest.get(pieces[0], 0):
                         longest[pieces[0]] = len(pieces)
-                    if pieces[0] > "\u1100":
-                        unspaced = max(unspaced, len(pieces[0]))
-                word.add(kind, value, language)
+                else:
+                    word.add(kind, value, spoken)
+    unspaced = max((len(first) for first in longest if first > "\u1100"), default=1)
     return Vocabulary(phrases, longest, endings, unspaced)
 
 
-def _entries(kind: str, row: str) -> Iterator[tuple[tuple[str, ...], str]]:
-    valued = kind in _VALUED
-    plain = row.lower() if row.isascii() else "".join(_folded(char) for char in row)
+def _entries(kind: str, row: str) -> list[tuple[tuple[str, ...], str]]:
+    entries = [tuple(entry.split()) for entry in _plain(row).split(",")]
+    if kind in _VALUED:
+        return [(pieces[:-1], pieces[-1].capitalize()) for pieces in entries]
     value = kind.rpartition("_")[2]
-    for entry in plain.replace("-", " ").replace("'", " ").split(","):
-        pieces = entry.split()
-        if valued:
-            value = pieces.pop().capitalize()
-        yield tuple(pieces), value
+    return [(pieces, value) for pieces in entries]
 
 
-@lru_cache(maxsize=512)
-def _folded(char: str) -> str:
-    return fold(char)[0]
+def _plain(row: str) -> str:
+    """A row folded as texts are, with blanks for what joins the words of an entry."""
+    if not row.isascii():
+        letters = unicodedata.normalize("NFKD", row.translate(_SIGNS))
+        row = "".join(
+            [char for char in letters if char.isascii() or not unicodedata.combining(char)]
+        ).casefold()
+    return row.lower().translate(_JOINERS)
