@@ -43,7 +43,7 @@ def form_only() -> None:
 @blueprint.output(
     schemas.JobDocument, status_code=202, description="The job is accepted and will be worked on"
 )
-@blueprint.doc(responses=describe.problems(409, 413, 415, 422, 429, 503))
+@blueprint.doc(responses=describe.problems(409, 413, 415, 422, 429, 503, 507))
 def create_job(headers: Mapping[str, str], upload: Mapping[str, Any]) -> Any:
     """Send files to be marked"""
     context = access.context()

@@ -21,6 +21,7 @@ from annotator.errors import BadOption, CrooklineError
 from workers import logs
 from workers.acceptance import BadCallback, UsedBefore
 from workers.intake import BadUpload
+from workers.quotas import NoRoom, QueueFull
 
 MEDIA_TYPE = "application/problem+json"
 log = logs.logger(__name__)
@@ -46,6 +47,8 @@ MEANINGS = {
     "no-such-instrument": "There is no instrument of that id.",
     "result-failed": "What was asked for cannot be made of this part; `detail` says why.",
     "unavailable": "The queue or the store cannot be reached; ask again after the seconds of `Retry-After`.",
+    "no-room": "This key keeps as much as it may; remove jobs, or wait until old ones expire.",
+    "queue-full": "As much is waiting as may; send it again after the seconds of `Retry-After`.",
     "too-many-requests": "This key has used up what it may; `Retry-After` says when it may go on.",
 }
 
@@ -118,6 +121,9 @@ def from_error(error: CrooklineError) -> Problem:
     if isinstance(error, BadCallback):
         fault = [{"field": error.field, "pointer": f"/{error.field}", "detail": error.message}]
         return Problem(422, error.code, error.message, errors=fault)
+    if isinstance(error, (NoRoom, QueueFull)):
+        status = 507 if isinstance(error, NoRoom) else 503
+        return Problem(status, error.code, error.message, headers={"Retry-After": str(error.retry_after)})
     if isinstance(error, UsedBefore):
         return Problem(409, error.code, error.message)
     return Problem(422, error.code, str(error))

@@ -10,7 +10,7 @@ import redis
 from kombu.exceptions import OperationalError
 
 from annotator.errors import BadOption, CrooklineError
-from workers import callbacks, idempotency, logs, result_cache, tasks
+from workers import callbacks, idempotency, logs, quotas, result_cache, tasks
 from workers.context import Context
 from workers.intake import Intake
 from workers.jobs import Job, id_time, new_id
@@ -49,7 +49,7 @@ def accept(
 ) -> Job:
     """Keep a new job and put its parts into the queue; the same job again for a key used before.
 
-    Raises UsedBefore when the key came with another request.
+    Raises UsedBefore when the key came with another request, NoRoom and QueueFull when it is too much.
     """
     job_id = new_id()
     parts = tuple(part for part, _ in intake.parts)
@@ -62,6 +62,7 @@ def accept(
         known = context.store.job(f"{owner}/{job_id}")
         if known is not None:
             return known
+    quotas.check(context, owner, parts)
     job = Job(
         owner=owner,
         id=job_id,

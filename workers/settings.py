@@ -59,6 +59,8 @@ class Settings:
     ``task_memory``: a part that wants more bytes than this is given up; 0 for no limit.
     ``redelivery_seconds``: after this long the queue hands a message of a vanished worker out again.
     ``stale_seconds``: a part that no worker has and that waits in no queue is sent again after this long.
+    ``owner_bytes``: of the scores of all the jobs that one key keeps; 0 for no limit.
+    ``owner_parts``, ``queue_parts``: how many parts may wait or be worked on, of one key and in all.
     ``wrong_keys``: how many wrong keys one address may send before it has to wait.
     ``stop_seconds``: how long an ending service lets the work at hand be finished.
     ``sweep_seconds``, ``expire_seconds``: how often lost work is looked for, and old jobs are removed.
@@ -101,6 +103,9 @@ class Settings:
     keep_days: float = 7.0
     rate: str = "1200 per minute"
     upload_rate: int = 4000 * MEGABYTE
+    owner_bytes: NotNegative = 20_000 * MEGABYTE
+    owner_parts: NotNegative = 20_000
+    queue_parts: NotNegative = 100_000
     wrong_keys: str = "30 per minute"
     streams: AtLeastOne = 1000
     owner_streams: AtLeastOne = 50

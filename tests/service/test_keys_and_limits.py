@@ -8,6 +8,7 @@ import subprocess
 import sys
 import time
 from collections.abc import Iterator
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from hashlib import sha256
 from pathlib import Path
@@ -20,7 +21,10 @@ from click.testing import CliRunner
 from annotator.cli import crookline
 from api.server import check_exposure
 from tests.service.conftest import Service, ended, post, started, wait_until
+from tests.service.kept import accepted
 from tests.service.scores import archive, score
+from workers import quotas
+from workers.context import Context
 from workers.keys import Keyring, parse_keys
 from workers.settings import BadSetting, Settings
 
@@ -180,6 +184,36 @@ def test_what_was_sent_fetched_removed_and_refused_can_be_asked_about_later(keye
     assert {line["owner"] for line in of_job} <= {"pit", "library"}
     assert {line["address"] for line in lines} == {"127.0.0.1"}
     assert any(line["action"] == "refused" and line["status"] == 401 for line in lines)
+
+
+def test_an_owner_keeps_and_has_waiting_what_it_may(context: Context) -> None:
+    settings = replace(context.settings, owner_bytes=0, owner_parts=4, queue_parts=6)
+    small = Context(settings)
+    first = accepted(small, ("a.xml", score("F")), ("b.xml", score("E")))
+    quotas.check(small, "local", first.parts)
+    with pytest.raises(quotas.QueueFull, match="2 parts of local"):
+        quotas.check(small, "local", first.parts * 2)
+    quotas.check(small, "library", first.parts * 2)
+    with pytest.raises(quotas.QueueFull, match="2 parts are waiting"):
+        quotas.check(Context(replace(settings, owner_parts=0)), "library", first.parts * 3)
+    with pytest.raises(quotas.NoRoom, match="remove jobs"):
+        quotas.check(
+            Context(replace(settings, owner_bytes=first.parts[0].size * 3, owner_parts=0)),
+            "local",
+            first.parts,
+        )
+
+
+def test_a_full_queue_and_a_full_cupboard_are_said_as_such(tmp_path: Path) -> None:
+    for name, status in (("CROOKLINE_QUEUE_PARTS", 503), ("CROOKLINE_OWNER_BYTES", 507)):
+        with (
+            started(tmp_path / name, "--workers", "1", environment={name: "1"}) as narrow,
+            narrow.client() as client,
+        ):
+            answer = post(client, ("a.xml", score("F")), ("b.xml", score("E")))
+            assert answer.status_code == status
+            assert int(answer.headers["Retry-After"]) > 0
+            assert client.get("/v1/jobs").json()["jobs"] == []
 
 
 def test_a_proxy_that_is_trusted_is_believed_and_no_other(tmp_path: Path) -> None:
