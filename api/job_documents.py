@@ -44,7 +44,7 @@ def job_summary(job: Job, status: Status, settings: Settings) -> dict[str, Any]:
         "self": url_for("jobs.get_job", job_id=job.id),
         "events": url_for("events.events", job_id=job.id),
     }
-    if status.ended:
+    if status.ended and not job.unreadable:
         links["archive"] = url_for("results.archive", job_id=job.id)
     return {
         "id": job.id,
@@ -53,6 +53,7 @@ def job_summary(job: Job, status: Status, settings: Settings) -> dict[str, Any]:
         "expires": moment(job.created + settings.keep_days * DAY),
         "progress": round(len(status.outcomes) / max(1, len(job.parts)), 4),
         "counts": status.counts(job),
+        "unreadable": job.unreadable or None,
         "links": links,
     }
 

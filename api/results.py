@@ -110,6 +110,8 @@ def archive(job_id: str) -> Any:
     context = access.context()
     job = access.job(job_id)
     stands = status(context, job)
+    if job.unreadable:
+        raise not_ready(f"what is kept of the job cannot be read: {job.unreadable}")
     if not stands.ended:
         waiting = len(job.parts) - len(stands.outcomes)
         raise not_ready(

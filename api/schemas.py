@@ -118,6 +118,10 @@ class JobSummary(Schema):
     expires = DateTime(required=True, metadata={"description": "When the job and its files will be removed."})
     progress = Float(required=True, metadata={"description": "Which share of the parts has ended, 0 to 1."})
     counts = Nested(Counts, required=True)
+    unreadable = String(
+        allow_none=True,
+        metadata={"description": "Why what is kept of the job cannot be read; null for every other job."},
+    )
     links = Dict(keys=String(), values=String(), required=True)
 
 

@@ -63,7 +63,9 @@ def _recent() -> list[dict[str, Any]]:
         if job is None:
             continue
         document = job_now(job)
-        document["files"] = [part.name.rsplit("/", 1)[-1] for part in job.parts]
+        document["files"] = [part.name.rsplit("/", 1)[-1] for part in job.parts] or [
+            "A job that cannot be read"
+        ]
         document["instrument"] = instrument_name(str(job.options.get("instrument", "c-trumpet")))
         found.append(document)
         if len(found) == RECENT:

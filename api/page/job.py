@@ -25,7 +25,8 @@ def job(job_id: str) -> Any:
     if len(found.parts) == 1 and document["state"] == "done":
         return redirect(url_for("page.part", job_id=job_id, n=1))
     running = document["state"] in ("queued", "running")
-    return render("job.html", job=document, running=running, files=[part.name for part in found.parts])
+    names = [part.name for part in found.parts] or ["A job that cannot be read"]
+    return render("job.html", job=document, running=running, files=names)
 
 
 @blueprint.post("/jobs/<job_id>/again")

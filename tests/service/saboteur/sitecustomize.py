@@ -7,6 +7,7 @@ store fails; so that real processes meet real faults.
 from __future__ import annotations
 
 import errno
+import json
 import os
 import signal
 import time
@@ -16,6 +17,7 @@ from typing import Any
 
 import annotator
 import annotator.transposed
+from workers import store, stored
 from workers.files import Files
 
 
@@ -89,3 +91,27 @@ def _failing(name: str) -> None:
 if FAULT:
     for method in ("read", "read_piece", "read_pieces", "write", "create"):
         _failing(method)
+
+
+def _as_the_next_version_writes() -> None:
+    """Jobs and outcomes with a field more, and one less that has a default."""
+    real_job, real_outcome = stored.job_to_json, stored.outcome_values
+
+    def job_to_json(job: Any) -> bytes:
+        values = json.loads(real_job(job))
+        for part in values["parts"]:
+            part["shelf"] = 7
+        del values["callback_secret"], values["skipped"]
+        return json.dumps({**values, "mood": "bright"}).encode()
+
+    def outcome_values(outcome: Any) -> dict[str, Any]:
+        values = real_outcome(outcome)
+        del values["waited"]
+        return {**values, "tuned": True}
+
+    vars(stored)["job_to_json"] = vars(store)["job_to_json"] = job_to_json
+    vars(stored)["outcome_values"] = outcome_values
+
+
+if os.environ.get("CROOKLINE_TEST_NEXT"):
+    _as_the_next_version_writes()
