@@ -130,6 +130,7 @@ def test_a_service_is_rolled_forward_and_back_under_load(tmp_path: Path) -> None
         shared = QUICK | {"CROOKLINE_REDIS_URL": url, "CROOKLINE_STORE": str(tmp_path / "shared")}
         following = shared | sabotaged(tmp_path) | {"CROOKLINE_TEST_NEXT": "1"}
         jobs: list[str] = []
+        one = ("--workers", "1")
 
         def load(service: Any, title: str) -> None:
             with service.client() as client:
