@@ -7,7 +7,7 @@ TESTS ?= tests
 # stay in one process, which starts a server once for them. SPREAD= runs all in one, to follow them.
 SPREAD ?= --numprocesses 3 --dist loadfile
 
-.PHONY: help venv venv-dev demo test bench load lint format clean requirements
+.PHONY: help venv venv-dev demo test bench load fuzz lint format clean requirements
 
 help:
 	@echo "make venv   .venv with the crookline command in it"
@@ -15,6 +15,7 @@ help:
 	@echo "make test   all tests (TESTS=tests/unit for some)"
 	@echo "make lint   ruff, mypy --strict, bandit"
 	@echo "make bench  timings, never asserted"
+	@echo "make fuzz   files changed at random, FUZZ=200000 of them"
 
 $(VENV)/.runtime: requirements.txt requirements-build.txt pyproject.toml
 	test -x $(BIN)/python || $(PYTHON) -m venv $(VENV)
@@ -43,6 +44,12 @@ bench: venv-dev
 # A thousand parts from twenty clients, beside one that misbehaves in each of several ways.
 load: venv-dev
 	$(BIN)/python -m tests.bench.load
+
+# Files changed at random: FUZZ of them. What ends in a fault is kept in tests/fuzz/kept and tried by every
+# run of the tests.
+FUZZ ?= 200000
+fuzz: venv-dev
+	$(BIN)/python -m tests.fuzz --count $(FUZZ)
 
 lint: venv-dev
 	$(BIN)/ruff check .

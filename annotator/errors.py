@@ -5,6 +5,9 @@ Every error says what is wrong, where (part, measure) when that is known, and wh
 
 from __future__ import annotations
 
+LONGEST = 1000
+"""Letters of a message."""
+
 
 class CrooklineError(Exception):
     """The base of every error this library raises on purpose.
@@ -16,6 +19,9 @@ class CrooklineError(Exception):
     code = "error"
 
     def __init__(self, message: str, *, part: str | None = None, measure: str | None = None) -> None:
+        if len(message) > LONGEST:
+            # It quotes a file, which may say anything.
+            message = f"{message[:LONGEST]}…"
         super().__init__(message)
         self.message = message
         self.part = part

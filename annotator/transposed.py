@@ -22,6 +22,7 @@ from annotator.pitch import Pitch, transpose
 from annotator.played import PlayedPart
 from annotator.registry.mark_rows import MARKS
 from annotator.score.places import Container, Places, with_indent
+from annotator.score.reader import parse
 
 Edit = tuple[int, int, str]
 
@@ -38,7 +39,7 @@ _NAMES = re.compile(
 _CREDIT_WORDS = re.compile(r"(<credit-words(?=[\s>])[^>]*>)(.*?)(</credit-words\s*>)", re.DOTALL)
 _ROOT = re.compile(
     r"<(root|bass)-step(?=[\s>])[^>]*>\s*([A-G])\s*</\1-step\s*>"
-    r"(?:\s*<\1-alter(?=[\s>])[^>]*>\s*(-?\d+)\s*</\1-alter\s*>)?"
+    r"(?:\s*<\1-alter(?=[\s>])[^>]*>\s*(-?\d{1,2})\s*</\1-alter\s*>)?"
 )
 _HARMONY = re.compile(r"<harmony(?=[\s>]).*?</harmony\s*>", re.DOTALL)
 _PART_GROUP = re.compile(r"\s*<part-group(?=[\s>]).*?(?:</part-group\s*>|/>)", re.DOTALL)
@@ -65,6 +66,8 @@ def transposed_part(data: bytes, options: Options | None = None, name: str = "")
         pieces += (text[done:start], new)
         done = end
     pieces.append(text[done:])
+    # What stands inside another of its kind is cut in two by a rewriting of texts.
+    parse("".join(pieces))
     written = prepared.source.with_text("".join(pieces))
     marks = tuple(mark.name for mark in MARKS if mark.written_out and mark.name in options.mark)
     if not marks:

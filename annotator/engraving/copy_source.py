@@ -20,6 +20,7 @@ from annotator.engraving.sounded import show_accidentals
 from annotator.engraving.spacers import put_spacers
 from annotator.errors import NoTrumpetPart, UnreadableScore
 from annotator.score.model import SAME_PLACE
+from annotator.score.numbers import FIFTHS, STAVES, whole_of
 from annotator.score.source import open_source
 from annotator.score.walk import Time, Walk, time_of
 
@@ -169,7 +170,7 @@ def _written(staves: list[Any]) -> str:
 def _keys(staves: list[Any]) -> Iterator[tuple[tuple[int, int], ...]]:
     for staff in staves:
         count = max(
-            (int(_number(one, ".", 1)) for one in staff.iterfind("measure/attributes/staves")), default=1
+            (whole_of(one, 1, STAVES) for one in staff.iterfind("measure/attributes/staves")), default=1
         )
         yield from [tuple(_key_changes(staff))] * count
 
@@ -228,13 +229,6 @@ def _credit(root: Any, kind: str) -> str:
     return ""
 
 
-def _number(element: Any, path: str, default: float) -> float:
-    try:
-        return float(_text(element, path))
-    except ValueError:
-        return default
-
-
 def _bars(part: Any) -> Iterator[Bar]:
     walk, time = Walk(), Time(4, 4)
     for measure in part.iterfind("measure"):
@@ -263,7 +257,7 @@ def _key_changes(part: Any) -> Iterator[tuple[int, int]]:
     in_force: int | None = None
     for index, measure in enumerate(part.iterfind("measure")):
         for key in measure.iterfind("attributes/key"):
-            fifths = int(_number(key, "fifths", 0.0))
+            fifths = whole_of(key.find("fifths"), 0, FIFTHS)
             if fifths != in_force and index:
                 yield index, fifths
             in_force = fifths

@@ -160,7 +160,7 @@ def _beams(measure: Any) -> Iterator[list[Any]]:
 
 def _pitch(note: Any) -> str:
     pitch = note.find("pitch")
-    return " ".join(_text(child) for child in pitch) if pitch is not None else ""
+    return " ".join(_text(child) for child in pitch.iterchildren("*")) if pitch is not None else ""
 
 
 def _text(element: Any) -> str:

@@ -11,7 +11,8 @@ from lxml import etree
 
 from annotator.pitch import Pitch
 from annotator.reading.accidentals import Staff, accidentals
-from annotator.score.numbers import number_of, text_of
+from annotator.score.numbers import FIFTHS, text_of, whole_of
+from annotator.score.shapes import pitch_of
 from annotator.score.walk import Walk
 
 # The children of a <note> that stand before its <accidental> (MusicXML 4.0).
@@ -51,8 +52,8 @@ def _missing(part: Any) -> Any:
         for tag, element, onset, _ in walk.through(measure):
             if tag == "attributes":
                 key = element.find("key/fifths")
-                fifths = int(number_of(key, fifths)) if key is not None else fifths
-            elif tag == "note" and (pitch := _pitch(element)) is not None:
+                fifths = whole_of(key, fifths, FIFTHS)
+            elif tag == "note" and (pitch := pitch_of(element)) is not None:
                 tied = element.find("tie[@type='stop']") is not None
                 staff = text_of(element.find("staff")) or "1"
                 heads.setdefault(staff, []).append((onset, element, pitch, tied))
@@ -64,12 +65,3 @@ def _missing(part: Any) -> Any:
             for (_, element, _, _), sign in zip(notes, signs, strict=True):
                 if sign is not None and not sign.cautionary:
                     yield element, sign.name
-
-
-def _pitch(note: Any) -> Pitch | None:
-    step = text_of(note.find("pitch/step"))
-    if not step:
-        return None
-    return Pitch(
-        step, round(number_of(note.find("pitch/alter"), 0.0)), int(number_of(note.find("pitch/octave"), 4.0))
-    )

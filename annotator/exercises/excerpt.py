@@ -17,6 +17,7 @@ from annotator.pitch import Pitch
 from annotator.reading.accidentals import Staff, accidentals
 from annotator.score.model import SAME_PLACE, Line
 from annotator.score.numbers import number_of, text_of
+from annotator.score.shapes import pitch_of
 from annotator.score.walk import Walk, divisions_of
 
 # What belongs to the page, to other players or to playback, and what may start in one bar and end in another.
@@ -91,7 +92,7 @@ def cut(
             note = _single(moment, line)
             elements.append(note)
             end = max(end, moment.onset) + moment.duration
-            pitch = _pitch(note)
+            pitch = pitch_of(note)
             if pitch is not None:
                 heads.append((note, pitch, note.find("tie[@type='stop']") is not None))
             if moment.notes[0][0] in valves and pitch is not None:
@@ -166,7 +167,7 @@ def _single(moment: _Moment, line: Line) -> etree._Element:
         (
             (pitch, element, place in struck)
             for place, element in moment.notes
-            if (pitch := _pitch(element)) is not None and element.find("cue") is None
+            if (pitch := pitch_of(element)) is not None and element.find("cue") is None
         ),
         key=lambda head: head[0].semitone,
         reverse=True,
@@ -300,11 +301,3 @@ def _after_type(note: etree._Element, accidental: etree._Element) -> None:
         element for element in note if element.tag in ("type", "dot", "voice", "tie", "duration", "pitch")
     ]
     note.insert(note.index(before[-1]) + 1, accidental)
-
-
-def _pitch(note: etree._Element) -> Pitch | None:
-    pitch = note.find("pitch")
-    if pitch is None:
-        return None
-    alter = int(number_of(pitch.find("alter"), 0))
-    return Pitch(text_of(pitch.find("step")), alter, int(number_of(pitch.find("octave"), 4)))

@@ -9,12 +9,13 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping, Sequence
-from decimal import Decimal
 from functools import lru_cache
 from typing import NamedTuple
 
+from annotator.errors import UnreadableScore
 from annotator.pitch import Interval, Pitch
-from annotator.score.places import Container, Element
+from annotator.score.places import Container, Element, elements_only
+from annotator.score.walk import Walk
 
 _TAG_REST = r"""(?=[\s/>])(?:[^>"']|"[^"]*"|'[^']*')*"""
 
@@ -78,7 +79,26 @@ def pitch_xml(pitch: Pitch, fraction: float = 0.0) -> str:
 
 def _without(pattern: re.Pattern[str], text: str) -> str:
     """``text`` without what matches, and without the empty lines that leaves."""
-    return _EMPTY_LINE.sub("", pattern.sub("", text))
+    return _EMPTY_LINE.sub("", _still_whole(text, pattern.sub("", text)))
+
+
+def _still_whole(text: str, new: str) -> str:
+    """``new``, which was made of ``text``. Raises UnreadableScore when a part of an element went, because one
+    of its own kind stood in it."""
+    if _open_tags(text) != _open_tags(new):
+        start = " ".join(text.split())[:60]
+        raise UnreadableScore(
+            f"an element stands inside another of its kind (in {start!r}…); save the file again from a "
+            "notation program"
+        )
+    return new
+
+
+def _open_tags(text: str) -> int:
+    """How many more tags open in a piece of XML than close."""
+    if "<!" in text or "<?" in text:
+        text = elements_only(text).replace("<?", "")
+    return text.count("<") - 2 * text.count("</") - text.count("/>")
 
 
 def note_xml(text: str, pitch: str, accidental: str) -> str:
@@ -90,7 +110,7 @@ def note_xml(text: str, pitch: str, accidental: str) -> str:
     if "<fingering" in new:
         new = _EMPTY_TECHNICAL.sub("", _without(_FINGERING, new))
     if pitch:
-        new = _PITCH.sub(pitch, new, count=1)
+        new = _still_whole(new, _PITCH.sub(pitch, new, count=1))
     if accidental:
         place = _AFTER_ACCIDENTAL.search(new)
         if place is not None:
@@ -117,6 +137,8 @@ def cue_template(content: str, *, read: bool = True) -> CueTemplate:
     A note that was a cue for the player already is nothing to read: silence for as long as it lasts. So is
     one whose pitch could not be ``read``.
     """
+    # The start tag is left out, so one tag more closes than opens.
+    _still_whole(f"<note>{content}", "")
     if _IS_CUE.search(content) or (not read and _PITCH.search(content)):
         return CueTemplate(_silence(content), "", "", pitched=False, silence=True)
     new = _without(_OF_CUE, content)
@@ -127,6 +149,8 @@ def cue_template(content: str, *, read: bool = True) -> CueTemplate:
         # The staff is small already: a cue note on it is drawn at the staff's own size.
         new = "<cue/>" + _TYPE.sub('<type size="full">', new, count=1)
     pitch = _PITCH.search(new)
+    if pitch is not None:
+        _still_whole(pitch.group(), "")
     start, end = pitch.span() if pitch is not None else (len(new), len(new))
     place = _AFTER_ACCIDENTAL.search(new, end)
     cut = place.start() if place is not None else len(new)
@@ -156,17 +180,19 @@ def _silence(content: str) -> str:
 
 def _length(text: str, children: Sequence[Element]) -> str:
     """The length of a measure in divisions: how far its notes, backups and forwards reach."""
-    here = end = Decimal(0)
-    for tag, _, opened, close in children:
-        if tag not in ("note", "backup", "forward"):
-            continue
-        content = text[opened:close]
+
+    def span(child: Element) -> tuple[float, bool]:
+        content = text[child.opened : child.end]
         duration = _DURATION_VALUE.search(content)
-        if duration is None or (tag == "note" and (_CHORD.search(content) or _GRACE.search(content))):
-            continue
-        here += Decimal(duration.group(1)) * (-1 if tag == "backup" else 1)
-        end = max(end, here)
-    return f"{end}"
+        if duration is None or _GRACE.search(content):
+            return 0.0, False
+        return float(duration.group(1)), _CHORD.search(content) is not None
+
+    # One division is the unit here, whatever the file divides a quarter into.
+    walk = Walk(longest=float("inf"))
+    for _ in walk.steps(children, span, span, lambda _: 0.0):
+        pass
+    return f"{walk.length:.9f}".rstrip("0").rstrip(".")
 
 
 def attributes_xml(text: str, extra: dict[str, str], keep_all: bool = False) -> str:
@@ -180,6 +206,7 @@ def attributes_xml(text: str, extra: dict[str, str], keep_all: bool = False) -> 
         tag = child.group(1)
         if tag in _OF_READING or not (keep_all or tag in _KEPT_ATTRIBUTES):
             continue
+        _still_whole(child.group(0), "")
         kept = child.group(0) if keep_all else _POSITION_OR_OWN.sub("", child.group(0))
         children.append((_RANK[tag], kept))
     children += [(_RANK[tag], content) for tag, content in extra.items() if content]
@@ -257,10 +284,10 @@ class CueWriter:
                 source = text[start:end]
                 if _PLAYED_DIRECTION.search(source):
                     out.append(self._direction(source))
-            elif tag == "barline":
-                out.append(_POSITION_OR_OWN.sub("", text[start:end]))
             else:
-                out.append(text[start:end])
+                source = text[start:end]
+                _still_whole(source, "")
+                out.append(_POSITION_OR_OWN.sub("", source) if tag == "barline" else source)
         if extra:
             out.append(attributes_xml("", extra))
         return "\n".join(filter(None, out))
@@ -299,6 +326,7 @@ class CueWriter:
     def _direction(self, source: str) -> str:
         found = self._directions.get(source)
         if found is None:
+            _still_whole(source, "")
             found = self._directions[source] = _without(_OF_CUE, source)
         return found
 

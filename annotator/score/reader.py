@@ -31,7 +31,7 @@ from annotator.score.tempo_marks import sorted_once, tempo_marks
 
 # Comments and processing instructions mean nothing here; entities are never fetched.
 _count_containers = etree.XPath("count(/*/part/measure | /*/measure/part)")
-_count_notes = etree.XPath("count(//note)")
+_count_notes = etree.XPath("count(/*/part/measure/note | /*/measure/part/note)")
 _PARSER = etree.XMLParser(
     remove_comments=True,
     remove_pis=True,
@@ -111,16 +111,21 @@ def open_text(text: str) -> OpenScore:
     containers = _number(_count_containers(root))
     if (counted, containers) != (len(places.notes), len(places.containers)):
         raise UnreadableScore(
-            f"the file's notes cannot be told apart in its text ({counted} and {len(places.notes)}); "
-            "it uses entities for notes: save it again from a notation program"
+            f"the file's notes cannot be told apart in its text ({counted} and {len(places.notes)}); it has "
+            "notes outside its measures, or uses entities for them: save it again from a notation program"
         )
     found = OpenScore(text, root, places)
-    _one_of_each(found.order)
+    _one_of_each(found.order, places)
     return found
 
 
-def _one_of_each(order: Order) -> None:
+def _one_of_each(order: Order, places: Places) -> None:
     """Refuses a score whose parts cannot be told apart. Raises UnreadableScore."""
+    if (len(order.headers), len(order.music)) != (len(places.score_parts), len(places.parts)):
+        raise UnreadableScore(
+            "the file has parts or their names outside the places for them; save it again from a notation "
+            "program"
+        )
     for ids in (order.headers, () if order.timewise else order.music):
         part, times = Counter(ids).most_common(1)[0] if ids else ("", 0)
         if times > 1:

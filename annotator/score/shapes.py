@@ -181,6 +181,12 @@ _NOTHING_SAID = _Notations()
 _NO_PITCH: tuple[Pitch | None, float, str] = (None, 0.0, "")
 
 
+def pitch_of(note: etree._Element) -> Pitch | None:
+    """The pitch of a ``<note>`` (of a microtone the one below), None when it has none that can be read."""
+    element = note.find("pitch")
+    return None if element is None else _pitch(element)[0]
+
+
 def _pitch(element: etree._Element) -> tuple[Pitch | None, float, str]:
     """The pitch, the fraction of a semitone above it, and what it says when it is none that valves play."""
     step = alter = octave = ""

@@ -58,12 +58,13 @@ class Walk:
     """A way through the measures of one part, in order.
 
     ``divisions`` (of a quarter) last from one measure to the next. ``length`` is how far the measure
-    that was walked last reaches, in quarters.
+    that was walked last reaches, in quarters. ``longest``: no note or move takes more.
     """
 
-    def __init__(self, divisions: float = 1.0) -> None:
+    def __init__(self, divisions: float = 1.0, longest: float = QUARTERS.most) -> None:
         self.divisions = divisions
         self.length = 0.0
+        self.longest = longest
 
     def shift(self, offset: float) -> float:
         """An ``<offset>``, in divisions, as quarters."""
@@ -86,14 +87,14 @@ class Walk:
         ``span_of`` says of an element, ``divisions`` what ``divisions_of`` does."""
         here = furthest = onset = 0.0
         per_quarter = self.divisions
-        longest = QUARTERS.most
+        longest = self.longest
         for child in children:
             tag = child.tag
             if tag == "note":
                 duration, chord = note(child)
                 duration /= per_quarter
                 if not 0.0 <= duration <= longest:
-                    duration = _held(duration)
+                    duration = min(max(duration, 0.0), longest)
                 if not chord:
                     onset = here
                     here += duration
@@ -101,9 +102,9 @@ class Walk:
                         furthest = here
                 yield tag, child, onset, duration
             elif tag == "backup":
-                here = max(0.0, here - _held(move(child)[0] / per_quarter))
+                here = max(0.0, here - min(max(move(child)[0] / per_quarter, 0.0), longest))
             elif tag == "forward":
-                here += _held(move(child)[0] / per_quarter)
+                here += min(max(move(child)[0] / per_quarter, 0.0), longest)
                 furthest = max(furthest, here)
             else:
                 if tag == "attributes":
@@ -127,8 +128,3 @@ def time_of(element: etree._Element) -> Time | None:
         beat_type = below
         quarters += count * 4 / beat_type
     return Time(round(quarters * beat_type / 4), beat_type) if quarters > 0 else None
-
-
-def _held(quarters: float) -> float:
-    """A length that music has."""
-    return min(max(quarters, QUARTERS.least), QUARTERS.most)
