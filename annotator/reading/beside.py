@@ -23,8 +23,9 @@ _BETWEEN = (
     "numbering",
 )
 # With these a sentence goes on to something else.
-_GOES_ON = ("announce", "change", "take", "to", "mute", "manner", "tempo")
+_GOES_ON = ("announce", "change", "take", "to", "mute", "muted", "manner", "tempo")
 _MAY_FOLLOW = (*WHICH, *_GOES_ON, "key", "and", "solo", "open")
+_LEADS = ("announce", "change", "take", "to")
 # A letter behind one of these may begin an instrument's name: "3 C Trumpets", "to C Tpt.".
 _OPENS = (
     *(*WHICH, "announce", "change", "take", "to", "from", "in", "article", "small", "solo", "all", "ordinal"),
@@ -130,6 +131,9 @@ def _holds_behind(clause: Clause, note: Note, at: int) -> bool:
     following, first, name = clause.at(note.last), clause.at(note.first), clause.at(at)
     assert first is not None  # the note is inside
     assert name is not None
+    after = note.last + clause.is_mark(note.last, "-")
+    if clause.instrument(after):
+        return False  # it is the other one's: "Trp. Es-Trompete nehmen"
     if following is not None and following.kind == "word":
         if not (clause.number(note.last) or following.can_be(*_MAY_FOLLOW)):
             return False
@@ -186,9 +190,11 @@ def _holds_before(clause: Clause, note: Note, at: int, begin: int) -> bool:
     article = bool(first.languages("article") & name.languages(clause.instrument(at)))
     if not note.letter:
         return not (note.little and (article or (first.can_be("and") and note.first > begin)))
-    if not first.capital and first.gap == " ":
+    led = clause.can_be(note.first - 1, *_LEADS) and not first.can_be("article", "to", "in", "from")
+    if not (first.capital or led):
         return False
-    if article and not _ends(clause, at + 1):
+    begins = note.first == begin or clause.said.shouts
+    if article and begins and not _ends(clause, at + 1):
         return False
     return note.first <= begin or _opens(clause, note.first - 1)
 

@@ -167,7 +167,14 @@ def _ends_at(clause: Clause, place: int) -> bool:
         and not clause.number(place - 1)
         and not clause.instrument(place - 1)
         and not clause.can_be(place - 1, *_NO_STOP)
+        and not _is_initial(clause, place - 1)
     )
+
+
+def _is_initial(clause: Clause, place: int) -> bool:
+    """Whether a small letter is short for a word: "m. Dpf.", and no note."""
+    lexeme = clause.at(place)
+    return lexeme is not None and len(lexeme.text) == 1 and not lexeme.can_be("notes", "letters")
 
 
 def _speaks_to_another(clause: Clause, first: int, place: int) -> bool:

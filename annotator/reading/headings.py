@@ -39,7 +39,11 @@ def statements(clause: Clause) -> list[Statement]:
             continue
         key = key_beside(clause, at, begin)
         lexeme = clause.at(at)
-        if lexeme is not None and not lexeme.family and (key is None or not key.strong):
+        if (
+            lexeme is not None
+            and not lexeme.family
+            and not (key is not None and (key.strong or key.last == clause.last))
+        ):
             continue  # an abbreviation too short to stand alone
         first = _start(clause, at if key is None else min(at, key.first), begin)
         last = _end(clause, at + 1 if key is None else max(at + 1, key.last))

@@ -14,6 +14,7 @@ from annotator.reading.vocabulary import FAMILIES, LONGEST, Vocabulary, Word, fo
 _UNSPACED = "\u1100-\u11ff\u3040-\u30ff\u3400-\u9fff"
 _TOKEN = re.compile(rf"[{_UNSPACED}]+|[^\W\d_{_UNSPACED}]+|\d+|\S")
 _ROMAN = {"i": 1, "ii": 2, "iii": 3, "iv": 4, "v": 5, "vi": 6}
+_SMALL_NUMERALS = ("i", "v")
 _JOINERS = ".-'"
 _ALL: frozenset[str] = frozenset()
 _WRITTEN = {"flat": "b", "sharp": "#", "natural": "!"}
@@ -249,10 +250,23 @@ def _joined(lexemes: list[Lexeme], words: Vocabulary) -> Iterator[Lexeme]:
                 yield replace(lexeme, end=following.end, word=word)
                 skip = True
                 continue
+        if lexeme.text in _SMALL_NUMERALS and _is_numeral(lexemes, index):
+            yield replace(lexeme, word=Word({"ordinal": str(_ROMAN[lexeme.text])}, {"ordinal": _ALL}))
+            continue
         if lexeme.kind == "word" and lexeme.word is None:
             yield from _taken_apart(lexeme, words, after_instrument=_instrument_before(lexemes, index))
             continue
         yield lexeme
+
+
+def _is_numeral(lexemes: list[Lexeme], index: int) -> bool:
+    """Whether a small i or v is a numeral: "i. muta", "i e ii"."""
+    following = lexemes[index + 1] if index + 1 < len(lexemes) else None
+    if following is None or lexemes[index].capital:
+        return False
+    if following.text == ".":
+        return following.gap == ""
+    return following.can_be("and") and index + 2 < len(lexemes) and lexemes[index + 2].text in _ROMAN
 
 
 def _instrument_before(lexemes: list[Lexeme], index: int) -> bool:

@@ -28,7 +28,7 @@ def mute_in(said: Sentence) -> str:
     Words for the open bell ("offen", "nat.") count where they stand alone or beside players and manners.
     """
     lexemes = said.lexemes
-    muted = [at for at, lexeme in enumerate(lexemes) if lexeme.can_be("mute")]
+    muted = [at for at, lexeme in enumerate(lexemes) if lexeme.can_be("mute", "muted")]
     if muted:
         near = range(max(muted[0] - 3, 0), min(muted[-1] + 3, len(lexemes)))
         removed = any(

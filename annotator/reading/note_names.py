@@ -27,6 +27,9 @@ LITTLE = (
 ENDING = (
     *(
         "mute",
+        "muted",
+        "tempo",
+        "particle",
         "mute_off",
         "open",
         "manner",
@@ -166,8 +169,11 @@ def stands(lexemes: tuple[Lexeme, ...], note: Note, *, after_preposition: bool, 
     if number_of(following) and not following.can_be("letters"):
         return True
     first = lexemes[note.first]
-    if first.can_be("article") and following.can_be(*_NOUNS) and not following.can_be("mute_off"):
-        return first.capital and not shouts and after_preposition
+    noun = next((kind for kind in _NOUNS if following.can_be(kind)), "")
+    if noun and first.languages("article") & following.languages(noun):
+        # "changez en la, sourdine" without its comma: no article follows "en" there.
+        after_in = note.first > 0 and lexemes[note.first - 1].can_be("in") and not note.letter
+        return after_preposition and (after_in or (first.capital and not shouts))
     if after_preposition:
         return (first.capital and not shouts) or following.can_be(*ENDING)
     return following.can_be("to", "announce", "change", "and")

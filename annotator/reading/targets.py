@@ -28,7 +28,7 @@ _BETWEEN = (
     ),
 )
 # What may stand beside a crook that no verb announces: it is somebody else's, and explained.
-BESIDE = (*_BETWEEN, "mute", "mute_off", "open", "together", "divided", "and", "take")
+BESIDE = (*_BETWEEN, "mute", "muted", "mute_off", "open", "together", "divided", "and", "take")
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,14 +69,14 @@ def _is_strong(clause: Clause, verb: int) -> bool:
 
 def _behind(clause: Clause, verb: int) -> Target | None:
     """The target behind its verb: "muta in C", "change F to E♭", "prenez la trompette en ut"."""
-    named = statements(clause.part(verb + 1, clause.last))
+    named = statements(clause.part(verb, clause.last))
     strong = _is_strong(clause, verb)
     led = False
     place = verb + 1
     while place < clause.last:
         if named and place >= named[0].first:
             return _instrument(clause, verb, named[0], led=led)
-        if leads_on(clause, place):
+        if leads_on(clause, place) or (clause.can_be(place, "key") and clause.note(place) is None):
             led = True
         elif (note := clause.note_standing(place, after_preposition=led)) is not None:
             note = _towards(clause, note) or note
@@ -104,13 +104,11 @@ def leads_on(clause: Clause, place: int) -> bool:
     if not clause.can_be(place, "to", "in", "from"):
         return False
     note = clause.note(place)
-    if note is None or clause.instrument(note.last):
+    if note is None or clause.instrument(note.last) or clause.can_be(note.last, "piccolo", "key"):
         return True
     if clause.note_standing(note.last, after_preposition=True) is not None:
         return True
-    lexeme = clause.at(place)
-    small = note.letter and lexeme is not None and not lexeme.capital and not clause.said.shouts
-    return (small and note.last < clause.last) or clause.note_standing(place, after_preposition=True) is None
+    return clause.note_standing(place, after_preposition=True) is None
 
 
 def _towards(clause: Clause, note: Note) -> Note | None:
@@ -131,19 +129,32 @@ def _stands_alone(clause: Clause, verb: int, note: Note) -> bool:
 def _instrument(clause: Clause, verb: int, named: Statement, *, led: bool) -> Target | None:
     """A change to an instrument. "Change trumpets" says nothing of which; "change trumpet to C" does."""
     if not named.notes:
-        for place in range(named.last, clause.last):
-            note = clause.note_standing(place + 1, after_preposition=True)
-            if clause.can_be(place, "to", "in") and note is not None:
-                return crook_target(clause, note, verb, announces=True, family=named.family)
+        note = onwards(clause, named)
+        if note is not None:
+            return crook_target(clause, note, verb, announces=True, subject=named)
         if not led and _is_strong(clause, verb):
             return None
     return instrument_target(clause, named, verb, announces=True)
+
+
+def onwards(clause: Clause, named: Statement) -> Note | None:
+    """The crook an instrument goes on to: "Tpt. 1 to C", "Trp. B in As", "trumpet … to D"."""
+    for place in range(named.last, clause.last):
+        if clause.can_be(place, "to", "in"):
+            note = clause.note_standing(clause.register_before(place + 1), after_preposition=True)
+            if note is not None:
+                return note
+    return None
 
 
 def _ahead(clause: Clause, verb: int) -> Target | None:
     """The target ahead of its verb: "nach B umstimmen", "F in Es umstimmen", "C-Trompete nehmen"."""
     before = clause.part(clause.first, verb)
     named = statements(before)
+    if named and (further := onwards(before, named[-1])) is not None:
+        return crook_target(
+            clause, further, named[-1].first, announces=True, subject=named[-1], last=verb + 1
+        )
     if named and (named[-1].notes or (named[-1].last >= verb - 1 and not _is_strong(clause, verb))):
         return instrument_target(
             clause, named[-1], led_from(clause, named[-1].first), announces=True, last=verb + 1
@@ -176,22 +187,38 @@ def led_from(clause: Clause, first: int) -> int:
 
 
 def crook_target(
-    clause: Clause, note: Note, first: int, *, announces: bool, family: str = "", last: int = 0
+    clause: Clause,
+    note: Note,
+    first: int,
+    *,
+    announces: bool,
+    subject: Statement | None = None,
+    last: int = 0,
 ) -> Target:
+    """A change to a crook; ``subject``: the instrument that is spoken of, where it is known."""
     key = with_others(clause, note, strong=True)
     end = key.last
-    while announces and clause.can_be(end, "small") and (end + 1 >= clause.last or is_mark(clause, end + 1)):
+    while clause.can_be(end, "particle"):
+        end += 1
+    while announces and clause.can_be(end, "small") and _closes(clause, end + 1):
         end += 1
     # "F muta in Es"
     from_note = clause.note_ending(first - 1)
     if from_note is not None and from_note.first == clause.first:
         first = from_note.first
-    subject = [clause.instrument(place) for place in range(clause.first, first) if clause.note(place) is None]
-    family = family or next(filter(None, reversed(subject)), "")
+    named = [clause.instrument(place) for place in range(clause.first, first) if clause.note(place) is None]
+    family = subject.family if subject is not None else next(filter(None, reversed(named)), "")
+    players = subject.players if subject is not None else ()
     said = registers(clause.part(first, end))
-    return instrument_target(
-        clause, Statement(family, key.notes, said, (), first, end), first, announces=announces, last=last
-    )
+    statement = Statement(family, key.notes, said, players, first, end)
+    return instrument_target(clause, statement, first, announces=announces, last=last)
+
+
+def _closes(clause: Clause, place: int) -> bool:
+    """Whether a clause ends here, but for a full stop; that of an abbreviation ("m. Dpf.") ends nothing."""
+    if place >= clause.last - 1:
+        return place >= clause.last or is_mark(clause, place)
+    return is_mark(clause, place) and not clause.is_mark(place, ".")
 
 
 def piccolo_target(

@@ -56,12 +56,14 @@ def _instrument_alone(clause: Clause, named: list[Statement]) -> Target | None:
     led = clause.can_be(first.first - 1, "to") and not clause.can_be(first.first - 1, "in")
     led = led or (clause.can_be(first.first - 1, "article") and clause.can_be(first.first - 2, "to"))
     # "Tpt. 1 to C", "Tpt. in C to B♭"
-    if clause.can_be(first.last, "to", "in"):
-        note = clause.note_standing(first.last + 1, after_preposition=True)
+    away = clause.note(first.last)
+    place = first.last if away is None else away.last
+    if clause.can_be(place, "to", "in"):
+        note = clause.note_standing(place + 1, after_preposition=True)
         if note is not None and _all_explained(clause, start, note.last):
-            to = clause.can_be(first.last, "to") and not clause.can_be(first.last, "in")
+            to = clause.can_be(place, "to") and not clause.can_be(place, "in")
             return crook_target(
-                clause, note, start if first.notes else first.last, announces=to, family=first.family
+                clause, note, start if first.notes else first.last, announces=to, subject=first
             )
     explained = _all_explained(clause, start, first.last)
     if first.notes:
