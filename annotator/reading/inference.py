@@ -23,6 +23,8 @@ NEARLY_ALL = 0.95  # of the notes must be natural for a crook to be named
 CLEARLY = 0.05  # is how far the runner-up must stay behind
 ENOUGH = 8  # notes are needed
 DIFFERENT = 3  # pitches are needed
+AT_HOME = 0.4  # of a natural trumpet's notes at least are of its triad; a tune in C has far fewer of G's
+_TRIAD = {2, 3, 4, 5, 6, 8, 10, 12, 16}  # partials
 
 
 def natural_partial(sounding_semitone: int, crook: Crook) -> int | None:
@@ -160,3 +162,13 @@ def infer_share(part: Part, crook: Crook) -> float:
     """The share (0–1) of a part's notes, sounding as written, that are natural partials of ``crook``."""
     natural = [natural_partial(pitch.semitone, crook) is not None for pitch in sounding_pitches(part)]
     return sum(natural) / len(natural) if natural else 0.0
+
+
+def is_at_home(part: Part, crook: Crook) -> bool:
+    """Whether enough of a part's notes, sounding as written, are of the triad of ``crook``, as fanfares are.
+
+    The triads of the trumpets of Bach's chorales in music21's corpus make 52 to 100 % of their notes
+    [measured]; high up, where partials lie a tone apart, any tune is natural on some crook.
+    """
+    partials = [natural_partial(pitch.semitone, crook) for pitch in sounding_pitches(part)]
+    return sum(partial in _TRIAD for partial in partials) >= AT_HOME * len(partials)

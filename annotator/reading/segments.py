@@ -12,7 +12,7 @@ from annotator.findings import Finding
 from annotator.keys import interval_in_key
 from annotator.pitch import Interval
 from annotator.reading.crooks import C, Crook
-from annotator.reading.inference import Inference, infer_part, natural_partial
+from annotator.reading.inference import Inference, infer_part, is_at_home, natural_partial
 from annotator.reading.interval_words import in_words
 from annotator.reading.model import Evidence, Noticed, Reading, Segment, Stage
 from annotator.reading.names import sound_crook
@@ -220,6 +220,8 @@ def _inferred(
     if crook is None or crook == C:
         said = [Noticed("crook-inferred", None, {"words": inference.words}, "asked")] if asked.infer else []
         return stages, inference, said
+    if not asked.infer and not is_at_home(part, crook):
+        return stages, inference, []
     unnatural = _not_natural(part, crook)
     about = {"crook": crook, "words": inference.words, "unnatural": unnatural}
     inferred = Evidence("inferred", crook.name)

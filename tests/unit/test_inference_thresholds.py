@@ -67,6 +67,15 @@ def test_the_runner_up_must_stay_behind() -> None:
     assert told([*both, "D4", "D4"]) == "D"
 
 
+def test_a_tune_in_c_is_no_part_for_a_trumpet_in_g() -> None:
+    """From G4 to G5 a low trumpet in G has every note of C major, and few of them are of its triad."""
+    tune = ["C5", "D5", "E5", "F5", "E5", "D5", "C5", "A4", "C5", "D5", "E5", "C5", "F5", "E5", "D5", "G4"]
+    assert told(tune) == "G"
+    assert codes(tune, "Trumpet") == []
+    made = part(" ".join(tune), name="Trumpet")
+    assert [each.code for each in segments(made, load("c-trumpet"), "infer").findings] == ["crook-inferred"]
+
+
 def shares(unnatural: int, total: int) -> list[str]:
     """Notes natural as they sound on D, save ``unnatural`` of them; few of them natural as written."""
     names = [name for name in ("F#4", "A4", "D5", "F#5") for _ in range(total)]
