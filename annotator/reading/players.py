@@ -64,11 +64,8 @@ def players_named(name: str) -> tuple[int, ...]:
     counted = _COUNTED.match(name)
     if counted is not None:
         return tuple(range(1, int(counted[1]) + 1))
-    one = _ONE.search(name)
-    if one is None:
-        return ()
-    number = int(one[1]) if one[1] else _ROMAN[one[2]]
-    return (number,) if 0 < number <= _MOST else (1,)
+    found = [int(one[1]) if one[1] else _ROMAN[one[2]] for one in _ONE.finditer(name)]
+    return tuple(dict.fromkeys(number for number in found if 0 < number <= _MOST)) or ((1,) if found else ())
 
 
 def own_number(part: Part) -> tuple[int, ...]:

@@ -30,9 +30,10 @@ from annotator.reading.evidence import (
     partner_of,
 )
 from annotator.reading.model import Evidence, Noticed, Stage
+from annotator.reading.names import family_in
 from annotator.reading.note_times import NoteTimes
 from annotator.reading.said import Named
-from annotator.reading.spoken import headings_not_read, words_not_read
+from annotator.reading.spoken import heading_texts, headings_not_read, words_not_read
 from annotator.reading.vocabulary import table
 from annotator.score.model import Part, Transposition
 from annotator.timing import Clock
@@ -67,7 +68,7 @@ class _Event:
 def timeline(part: Part, clock: Clock = _NO_CLOCK, players: Sequence[int] = ()) -> Timeline:
     """The timeline of a part, for the players with these numbers (none: for whoever reads it)."""
     times = NoteTimes(part, clock)
-    builder = _Builder(part, times, headings(part, players))
+    builder = _Builder(part, times, headings(part, players), anyone=not players)
     builder.begin()
     for event in _events(part, times, players):
         builder.meet(event)
@@ -113,8 +114,9 @@ def _measure_at(part: Part, word: PlacedChange) -> int:
 class _Builder:
     """Walks the events of one part; ``stages`` and ``noticed`` are what comes out."""
 
-    def __init__(self, part: Part, times: NoteTimes, sources: tuple[Source, ...]) -> None:
+    def __init__(self, part: Part, times: NoteTimes, sources: tuple[Source, ...], *, anyone: bool) -> None:
         self.part = part
+        self.anyone = anyone  # whoever reads it, so that crooks of several players are several crooks
         self.times = times
         self.sources = sources
         self.stages: list[Stage] = []
@@ -135,8 +137,21 @@ class _Builder:
             self.stages.append(Stage(0.0, 0, crook, grounds, family))
         elif said is not None and said.named.crook is not None:
             self.stages.append(Stage(0.0, 0, said.named.crook, (said.evidence,), family))
+        elif (usual := self._usual()) is not None:
+            self.stages.append(usual)
         else:
             self.stages.append(Stage(0.0, 0, C, (Evidence("nothing"),), family, named=False))
+
+    def _usual(self) -> Stage | None:
+        """The first stage of a part that names an instrument built in one key ("Cornet") and no key."""
+        for kind, text, title in heading_texts(self.part):
+            family = family_in(text) if text and not title else ""
+            if family and family in table()["usual"]:
+                crook = BY_ID[table()["usual"][family]]
+                source, why = Evidence(kind, " ".join(text.split())), Evidence("usual", family)
+                self.notice("change-without-crook", 0, source=source, crook=crook, why=why)
+                return Stage(0.0, 0, crook, (source, why), family)
+        return None
 
     def _heading(self) -> Source | None:
         """The heading believed; others that disagree, and crooks nobody builds, are noticed."""
@@ -147,10 +162,10 @@ class _Builder:
                 self.notice("unknown-crook", 0, "heading", source=source.evidence, note=named.note)
             elif believed is None:
                 believed = source
-                if named.also:
-                    self.notice(
-                        "several-crooks", 0, source=source.evidence, crook=named.crook, others=named.also
-                    )
+                others = [*named.also, *(each.crook for each in named.further if self.anyone and each.crook)]
+                others = [crook for crook in others if crook != named.crook]
+                if others:
+                    self.notice("several-crooks", 0, source=source.evidence, crook=named.crook, others=others)
         return believed
 
     def compare_headings(self) -> None:

@@ -102,7 +102,7 @@ FINDING_ROWS = (
     FindingRow("change-not-read", "words speak of a crook and were not understood", _NAME_IT),
     FindingRow("unannounced-change", "the crook changes and no words say so", "Write the change in."),
     FindingRow("change-without-transpose", "words change the crook, the sounding key stays", _NAME_IT),
-    FindingRow("change-without-crook", "words change the instrument and name no crook", _NAME_IT),
+    FindingRow("change-without-crook", "words name an instrument and no crook", _NAME_IT),
     FindingRow(
         "change-for-nobody", "a change speaks to a player the part does not have", "Check the part's name."
     ),

@@ -79,6 +79,7 @@ def test_a_name_says_which() -> None:
     assert players_named("Tromba 2ª in Mi♭") == (2,)
     assert players_named("Trumpets 3, 4") == (3, 4)
     assert players_named("III. Trompete in F") == (3,)
+    assert players_named("Trompete 1 in F, Trompete 2 in C") == (1, 2)
 
 
 def test_numbers_are_those_of_the_name() -> None:

@@ -355,6 +355,20 @@ def test_crook_option_names(option: str) -> None:
     assert reading.segments[0].evidence.startswith("the crook option")
 
 
+@pytest.mark.parametrize("name", ["Cornet", "Flugelhorn 1", "2 Cornets", "Flügelhorn"])
+def test_an_instrument_built_in_one_key_has_it_and_it_is_said(name: str) -> None:
+    """Cornets and flugelhorns stand in B♭; common practice."""
+    made = part("C5 C#5 D5 Eb5", name=name)
+    assert crooks(read(made)) == [("Bb", "1", "1")]
+    assert codes(read(made)) == ["change-without-crook", "no-transpose"]
+    assert codes(read(part("C5 C#5", name=name, transposes=[(1, (0, 0))]))) == []
+
+
+def test_two_crooks_for_two_players_on_one_line_are_several() -> None:
+    made = part("C5 C#5 D5 Eb5", name="Trompete 1 in F, Trompete 2 in C")
+    assert codes(read(made)) == ["several-crooks", "no-transpose"]
+
+
 def test_crook_option_with_measures() -> None:
     made = part(" ".join(["C5 C5 C5 C5"] * 5), name="Tromba in E", transposes=[(1, E)])
     reading = read(made, "F@1-2,C@4-")
