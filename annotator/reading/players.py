@@ -155,7 +155,7 @@ class _Staff:
                 wanted = list(range(len(unit.notes)))
                 parted = True
             else:
-                wanted = self._single(unit, call)
+                wanted = self._single(unit, call, played)
                 parted = False
             if parted and call is not None and call.manner != "divided":
                 call = None
@@ -179,7 +179,7 @@ class _Staff:
         """The place on this staff, from 0, of the player with a number: 3 is the first of "Trumpets 3, 4"."""
         return self.numbers.index(number) if number in self.numbers else number - 1
 
-    def _single(self, unit: _Unit, call: Players | None) -> list[int]:
+    def _single(self, unit: _Unit, call: Players | None, played: list[list[Note]]) -> list[int]:
         everyone = list(range(self.count))
         if call is not None:
             if call.manner in ("together", "divided"):
@@ -191,6 +191,9 @@ class _Staff:
         lower = self.voices.index(unit.voice)
         if lower or self.named < 2:
             return [min(lower, self.count - 1)]
+        free = [player for player in everyone if _is_free(played[player], unit.onset)]
+        if 0 < len(free) < self.count:
+            return free[:1]  # the others still hold their notes
         if not unit.grace:
             self.unclear.append(unit.notes[0])
         return everyone
