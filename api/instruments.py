@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from hashlib import sha256
 from typing import Any
 
-from apiflask import APIBlueprint
+from apiflask import APIBlueprint, Schema
+from apiflask.fields import Boolean, String
 from flask import jsonify, request, url_for
 
 from annotator import instruments
@@ -29,13 +31,34 @@ def list_instruments() -> Any:
     return {"instruments": [_document(instruments.load(name)) for name in instruments.available()]}
 
 
+class ChartQuery(Schema):
+    """What of a chart is wanted."""
+
+    low = String(
+        data_key="from",
+        load_default="",
+        metadata={"description": "The lowest written note wanted, as `F#3`; the trumpet's own if left out."},
+    )
+    high = String(
+        data_key="to",
+        load_default="",
+        metadata={"description": "The highest written note wanted, as `C6`."},
+    )
+    cents = Boolean(
+        load_default=False,
+        metadata={"description": "A picture or print with how many cents each note is off."},
+    )
+
+
 @blueprint.get("/instruments/<instrument_id>/chart")
+@blueprint.input(ChartQuery, location="query", arg_name="query")
 @blueprint.doc(
     responses=describe.responses(
-        *(404, 406), s200=describe.alternatives("Every note with its fingering and partial", JSON, SVG, PDF)
+        *(404, 406, 422),
+        s200=describe.alternatives("Every note with its fingering and partial", JSON, SVG, PDF),
     )
 )
-def chart(instrument_id: str) -> Any:
+def chart(instrument_id: str, query: Mapping[str, Any]) -> Any:
     """A trumpet's fingering chart
 
     As JSON, or to look at (SVG) or print (PDF), as `Accept` says.
@@ -45,10 +68,16 @@ def chart(instrument_id: str) -> Any:
     wanted = accepted.best_match([JSON, SVG, PDF]) if accepted else JSON
     if wanted is None:
         raise Problem(406, "not-acceptable", f"there is {JSON}, {SVG} and {PDF}")
+    wish = charts.Wish(**query)
+    try:
+        charts.rows(instrument, wish)
+    except BadOption as error:
+        raise Problem(422, "bad-option", error.message) from None
     if wanted == JSON:
-        response = jsonify(charts.document(instrument))
+        response = jsonify(charts.document(instrument, wish))
     else:
-        data = charts.pdf(instrument) if wanted == PDF else charts.svg(instrument).encode()
+        pdf = wanted == PDF
+        data = charts.pdf(instrument, wish=wish) if pdf else charts.svg(instrument, wish=wish).encode()
         name = f"{instrument.id}.{'pdf' if wanted == PDF else 'svg'}"
         response = send_bytes(data, wanted, sha256(data).hexdigest(), name, inline=True)
     response.vary.add("Accept")

@@ -1,4 +1,4 @@
-"""The fingering chart drawn: staff, note, valves pressed, partial, and how far it is off.
+"""The fingering chart drawn: staff, note in both spellings, valves pressed, partial, how far it is off.
 
 A drawing of our own. Every valve is seen from the side: a cap on its stem, high and hollow when up,
 low and filled when pressed, so it reads without colour. Lengths are hundredths of a millimetre.
@@ -7,6 +7,7 @@ low and filled when pressed, so it reads without colour. Lengths are hundredths 
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
 from typing import Any
 from xml.sax.saxutils import escape
 
@@ -21,7 +22,9 @@ SPACE = 150.0  # between two staff lines
 CLEF_ROOM = 900.0
 HEAD = 1700.0
 FOOT = 900.0
-STRIP_GAP = 400.0
+STRIP_GAP = 500.0
+# From the middle of a column to each of the two spellings of a black key.
+APART = 330.0
 VALVES = 900.0  # height of the valves' drawing
 BAR_REACH = 60.0  # cents at which the bar ends
 BAR_HEIGHT = 1100.0
@@ -37,21 +40,22 @@ BOTTOM_LINE = Pitch("E", 0, 4)
 Row = Mapping[str, Any]
 
 
-def picture(instrument: Instrument, rows: Sequence[Row], paper: Paper) -> str:
-    """The whole chart on one sheet as high as it takes."""
+def picture(instrument: Instrument, rows: Sequence[Row], paper: Paper, *, cents: bool) -> str:
+    """The whole chart on one sheet as high as it takes; ``cents``: with how far each note is off."""
     strips = list(_strips(rows))
-    height = HEAD + sum(_strip_height(strip) + STRIP_GAP for strip in strips) + FOOT + 2 * paper.margin * 100
-    return _sheet(instrument, strips, paper, height, "")
+    height = HEAD + FOOT + 2 * paper.margin * 100
+    height += sum(_strip_height(strip, cents) + STRIP_GAP for strip in strips)
+    return _sheet(_Sheet(instrument, strips, paper, height, cents))
 
 
-def pages(instrument: Instrument, rows: Sequence[Row], paper: Paper) -> list[str]:
+def pages(instrument: Instrument, rows: Sequence[Row], paper: Paper, *, cents: bool) -> list[str]:
     """The chart on sheets of the paper's size."""
     height = paper.height * 100
     room = height - 2 * paper.margin * 100 - HEAD - FOOT
     sheets: list[list[Sequence[Row]]] = [[]]
     used = 0.0
     for strip in _strips(rows):
-        needed = _strip_height(strip) + STRIP_GAP
+        needed = _strip_height(strip, cents) + STRIP_GAP
         if sheets[-1] and used + needed > room:
             sheets.append([])
             used = 0.0
@@ -59,9 +63,19 @@ def pages(instrument: Instrument, rows: Sequence[Row], paper: Paper) -> list[str
         used += needed
     many = len(sheets) > 1
     return [
-        _sheet(instrument, strips, paper, height, f"{number} / {len(sheets)}" if many else "")
+        _sheet(_Sheet(instrument, strips, paper, height, cents, f"{number} / {len(sheets)}" if many else ""))
         for number, strips in enumerate(sheets, start=1)
     ]
+
+
+@dataclass(frozen=True, slots=True)
+class _Sheet:
+    instrument: Instrument
+    strips: list[Sequence[Row]]
+    paper: Paper
+    height: float
+    cents: bool
+    number: str = ""
 
 
 def _strips(rows: Sequence[Row]) -> Iterable[Sequence[Row]]:
@@ -69,46 +83,50 @@ def _strips(rows: Sequence[Row]) -> Iterable[Sequence[Row]]:
         yield rows[start : start + COLUMNS]
 
 
+def _pitches(row: Row) -> list[Pitch]:
+    """The spellings of a row's pitch."""
+    return [Pitch.parse(name) for name in (row["written"], row["also_written"]) if name]
+
+
 def _above(strip: Sequence[Row]) -> float:
     """Room over the staff's top line for notes on ledger lines, and for the clef."""
-    highest = max(Pitch.parse(row["written"]).diatonic for row in strip)
+    highest = max(pitch.diatonic for row in strip for pitch in _pitches(row))
     return max(SPACE * 1.8, (highest - TOP_LINE.diatonic + 2) * SPACE / 2)
 
 
 def _below(strip: Sequence[Row]) -> float:
-    lowest = min(Pitch.parse(row["written"]).diatonic for row in strip)
+    lowest = min(pitch.diatonic for row in strip for pitch in _pitches(row))
     return max(SPACE * 2, (BOTTOM_LINE.diatonic - lowest + 2) * SPACE / 2)
 
 
-def _strip_height(strip: Sequence[Row]) -> float:
-    return (
-        _above(strip) + 4 * SPACE + _below(strip) + 400 + VALVES + 1000 + BAR_HEIGHT + 250
-    ) + ALSO_LINE * ALSO_LINES
+def _strip_height(strip: Sequence[Row], cents: bool) -> float:
+    bar = BAR_HEIGHT + 250 if cents else 0.0
+    return _above(strip) + 4 * SPACE + _below(strip) + 400 + VALVES + 1000 + bar + ALSO_LINE * ALSO_LINES
 
 
-def _sheet(
-    instrument: Instrument, strips: list[Sequence[Row]], paper: Paper, height: float, number: str
-) -> str:
+def _sheet(of: _Sheet) -> str:
+    instrument, paper, height = of.instrument, of.paper, of.height
     width = paper.width * 100
     left, right = paper.margin * 100, width - paper.margin * 100
     y = paper.margin * 100
+    first, last = of.strips[0][0], of.strips[-1][-1]
     parts = [
-        words(left, y + 550, 560, f"Fingering chart: {instrument.name}", weight="bold"),
+        words(left, y + 550, 560, f"Fingering chart: {instrument.name}", weight="bold", room=right - left),
         words(
             left,
             y + 1050,
             320,
-            f"written {signs(instrument.low.name)} to {signs(instrument.high.name)}; "
+            f"written {signs(first['written'])} to {signs(last['written'])}; "
             "partials in use: " + ", ".join(str(partial) for partial in instrument.partials),
         ),
     ]
     y += HEAD
-    for strip in strips:
-        parts.append(_strip(strip, left, right, y, instrument.valve_count))
-        y += _strip_height(strip) + STRIP_GAP
-    parts.append(_key(left, height - paper.margin * 100 - 350))
-    if number:
-        parts.append(words(right, height - paper.margin * 100, 290, number, anchor="end"))
+    for strip in of.strips:
+        parts.append(_strip(strip, left, right, y, valves=instrument.valve_count, cents=of.cents))
+        y += _strip_height(strip, of.cents) + STRIP_GAP
+    parts.append(_key(left, height - paper.margin * 100 - 350, right - left, cents=of.cents))
+    if of.number:
+        parts.append(words(right, height - paper.margin * 100, 290, of.number, anchor="end"))
     return (
         '<svg xmlns="http://www.w3.org/2000/svg" class="chart" role="img" '
         f'width="{width / 100:g}mm" height="{height / 100:g}mm" viewBox="0 0 {width:.0f} {height:.0f}" '
@@ -117,7 +135,7 @@ def _sheet(
     )
 
 
-def _strip(strip: Sequence[Row], left: float, right: float, y: float, valves: int) -> str:
+def _strip(strip: Sequence[Row], left: float, right: float, y: float, *, valves: int, cents: bool) -> str:
     top = y + _above(strip)
     column = (right - left - CLEF_ROOM) / COLUMNS
     end = left + CLEF_ROOM + column * len(strip)
@@ -128,29 +146,45 @@ def _strip(strip: Sequence[Row], left: float, right: float, y: float, valves: in
     parts.append(_glyph(CLEF, left + 80, top + 3 * SPACE))
     for index, row in enumerate(strip):
         middle = left + CLEF_ROOM + column * (index + 0.5)
-        parts.append(_cell(row, middle, top, column=column, below=_below(strip), valves=valves))
+        cell = _Cell(column, _below(strip), valves, cents)
+        parts.append(_cell(row, middle, top, cell))
     return f"<g>{''.join(parts)}</g>"
 
 
-def _cell(row: Row, x: float, top: float, *, column: float, below: float, valves: int) -> str:
-    pitch = Pitch.parse(row["written"])
-    y = top + 4 * SPACE + below
-    parts = [_note(pitch, x, top), words(x, y + 250, 290, signs(row["written"]), anchor="middle")]
+@dataclass(frozen=True, slots=True)
+class _Cell:
+    """What all cells of a strip have in common: their width, the room under the staff, the valves."""
+
+    column: float
+    below: float
+    valves: int
+    cents: bool
+
+
+def _cell(row: Row, x: float, top: float, cell: _Cell) -> str:
+    y = top + 4 * SPACE + cell.below
+    pitches = _pitches(row)
+    places = [x] if len(pitches) == 1 else [x - APART, x + APART]
+    parts = [_note(pitch, place, top) for pitch, place in zip(pitches, places, strict=True)]
+    name = " ".join(signs(pitch.name) for pitch in pitches)
+    parts.append(words(x, y + 250, 290, name, anchor="middle", room=cell.column))
     y += 400
     if row["fingering"] is None:
         return "".join([*parts, words(x, y + 500, 280, "out of reach", anchor="middle")])
     pressed = {int(valve) for valve in row["fingering"].split("-")}
-    parts.append(_caps(pressed, x, y, valves))
+    parts.append(_caps(pressed, x, y, cell.valves))
     y += VALVES
     parts.append(words(x, y + 370, 360, row["fingering"], anchor="middle", weight="bold"))
     parts.append(words(x, y + 770, 280, f"partial {row['partial']}", anchor="middle"))
     y += 1000
-    parts.append(_cents(row["cents"], x, y, column))
-    y += BAR_HEIGHT + 250
+    if cell.cents:
+        parts.append(_cents(row["cents"], x, y, cell.column))
+        y += BAR_HEIGHT + 250
     near = [way for way in row["alternates"] if abs(way["cents"]) <= BAR_REACH]
     for way in near[:ALSO_LINES]:
-        also = f"{way['fingering']} on {way['partial']}, {_amount(way['cents'])}"
-        parts.append(words(x, y + 200, 240, also, anchor="middle", room=column * 0.95))
+        off = f", {_amount(way['cents'])}" if cell.cents else ""
+        also = f"{way['fingering']} on {way['partial']}{off}"
+        parts.append(words(x, y + 200, 240, also, anchor="middle", room=cell.column * 0.95))
         y += ALSO_LINE
     return f'<g class="cell">{"".join(parts)}</g>'
 
@@ -158,7 +192,7 @@ def _cell(row: Row, x: float, top: float, *, column: float, below: float, valves
 def _note(pitch: Pitch, x: float, top: float) -> str:
     y = top + (TOP_LINE.diatonic - pitch.diatonic) * SPACE / 2
     parts = []
-    wide = 300.0
+    wide = 230.0
     for line in range(-1, -20, -1):  # above the staff
         at = top + line * SPACE
         if at < y - 1:
@@ -226,13 +260,16 @@ def _cents(cents: float, x: float, y: float, column: float) -> str:
     return "".join(parts)
 
 
-def _key(x: float, y: float) -> str:
-    first = (
-        "Filled and low: press this valve. Bar: cents off equal temperament before slides and lip; "
-        "up and filled is sharp, down and hollow is flat."
-    )
-    second = f"Under the bar: other ways, with their partial and cents (up to {BAR_REACH:.0f} off)."
-    return words(x, y, 270, first) + words(x, y + 340, 270, second)
+def _key(x: float, y: float, room: float, *, cents: bool) -> str:
+    first = "0 = open. Filled and low: press this valve."
+    second = "Under the partial: other ways, each with its partial."
+    if cents:
+        first += (
+            " Bar: cents off equal temperament before slides and lip; up and filled is sharp, "
+            "down and hollow is flat."
+        )
+        second = f"Under the bar: other ways, with their partial and cents (up to {BAR_REACH:.0f} off)."
+    return words(x, y, 270, first, room=room) + words(x, y + 340, 270, second, room=room)
 
 
 def _amount(cents: float) -> str:

@@ -16,6 +16,9 @@ SUFFIXES = (".txt", ".svg", ".pdf", ".json")
 
 @click.command(epilog="Example: crookline chart --instrument bb-trumpet -o chart.pdf")
 @option_flag("instrument")
+@click.option("--from", "low", metavar="PITCH", default="", help="The lowest written note wanted: F#3.")
+@click.option("--to", "high", metavar="PITCH", default="", help="The highest written note wanted: C6.")
+@click.option("--cents", is_flag=True, help="With how many cents each note is off.")
 @click.option("--json", "as_json", is_flag=True, help="Print the chart as JSON.")
 @click.option("--paper", default="a4", show_default=True, help="Paper of a picture or PDF: a4, letter, part.")
 @click.option(
@@ -25,10 +28,12 @@ SUFFIXES = (".txt", ".svg", ".pdf", ".json")
     type=click.Path(dir_okay=False, path_type=Path),
     help="Write it to FILE: .txt, .svg, .pdf or .json.",
 )
-def chart(instrument: str, as_json: bool, paper: str, out: Path | None) -> None:
+def chart(
+    *, instrument: str, low: str, high: str, cents: bool, as_json: bool, paper: str, out: Path | None
+) -> None:
     """Print or draw the fingering chart of a trumpet.
 
-    Every note of the written range with its valves, partial, cents and alternates.
+    Every note of the written range, or of a part of it, with its valves, partial and alternates.
     """
     from annotator.chart import chart as sheets  # noqa: PLC0415 - keeps --help quick
     from annotator.engraving.paper import paper as paper_called  # noqa: PLC0415
@@ -36,6 +41,8 @@ def chart(instrument: str, as_json: bool, paper: str, out: Path | None) -> None:
     try:
         trumpet = instrument_from(instrument)
         size = paper_called(paper)
+        wish = sheets.Wish(low, high, cents)
+        sheets.rows(trumpet, wish)
     except CrooklineError as error:
         raise click.UsageError(str(error)) from None
     suffix = out.suffix.lower() if out else ""
@@ -44,12 +51,12 @@ def chart(instrument: str, as_json: bool, paper: str, out: Path | None) -> None:
     if as_json and suffix not in ("", ".json"):
         raise click.UsageError(f"--json does not go with {out}")
     if as_json or suffix == ".json":
-        content = json.dumps(sheets.document(trumpet), indent=1, ensure_ascii=False) + "\n"
+        content = json.dumps(sheets.document(trumpet, wish), indent=1, ensure_ascii=False) + "\n"
     elif suffix == ".svg":
-        content = sheets.svg(trumpet, size)
+        content = sheets.svg(trumpet, size, wish)
     else:
-        content = sheets.text(trumpet)
+        content = sheets.text(trumpet, wish)
     if out is None:
         click.echo(content, nl=False)
     else:
-        write_whole(out, sheets.pdf(trumpet, size) if suffix == ".pdf" else content.encode())
+        write_whole(out, sheets.pdf(trumpet, size, wish) if suffix == ".pdf" else content.encode())

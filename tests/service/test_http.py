@@ -224,6 +224,18 @@ class TestNegotiation:
         assert client.get(path).json()["instrument"] == "bb-trumpet"
         assert b"<svg" in client.get(path, headers={"Accept": "image/svg+xml"}).content
         assert client.get(path, headers={"Accept": "application/pdf"}).content.startswith(b"%PDF")
+        some = client.get(path, params={"from": "C4", "to": "E4"}).json()["rows"]
+        assert [row["written"] for row in some] == ["C4", "C#4", "D4", "Eb4", "E4"]
+        assert client.get(path, params={"from": "H4"}).status_code == 422
+
+    def test_sheets_of_a_size_for_a_player(self, client: httpx.Client, job: dict[str, Any]) -> None:
+        pages = job["parts"][0]["links"]["pages"]
+        plain = client.get(f"{pages}/1").text
+        named = client.get(f"{pages}/1", params={"size": "large", "player": "Maren Oddvik"})
+        assert "Maren Oddvik" in named.text
+        assert "Maren Oddvik" not in plain
+        assert len(client.get(pages, params={"size": "phone"}).json()["pages"]) == 1
+        assert client.get(f"{pages}/1", params={"size": "tiny"}).status_code == 422
 
 
 class TestNames:

@@ -11,6 +11,7 @@ import pytest
 from lxml import etree
 
 from annotator.chart import chart
+from annotator.errors import BadOption
 from annotator.instruments import available, from_toml, load
 from annotator.pitch import Pitch, transpose
 
@@ -60,7 +61,7 @@ def test_the_picture_presses_the_valves_of_the_rows(name: str) -> None:
 
 
 def test_sharp_goes_up_and_flat_goes_down() -> None:
-    picture = etree.fromstring(chart.svg(load("c-trumpet")).encode())
+    picture = etree.fromstring(chart.svg(load("c-trumpet"), wish=chart.Wish(cents=True)).encode())
     cells = [group for group in picture.iter(f"{SVG}g") if group.get("class") == "cell"]
     for cell, row in zip(cells, chart.rows(load("c-trumpet")), strict=True):
         bars = [child for child in cell if child.tag == f"{SVG}rect"]
@@ -105,3 +106,40 @@ def test_the_document_is_json() -> None:
     assert document["schema"] == "crookline.chart/1"
     assert document["valves"] == 4
     assert document["rows"][0]["written"] == load("a-piccolo").low.name
+
+
+@pytest.mark.parametrize("name", available())
+def test_a_black_key_has_both_its_names_and_both_notes(name: str) -> None:
+    instrument = load(name)
+    rows = chart.rows(instrument)
+    for row in rows:
+        written = Pitch.parse(row["written"])
+        assert (row["also_written"] is None) == (written.alter == 0)
+        if row["also_written"]:
+            other = Pitch.parse(row["also_written"])
+            assert other.semitone == written.semitone
+            assert {written.alter, other.alter} == {1, -1}
+    picture = etree.fromstring(chart.svg(instrument).encode())
+    cells = [group for group in picture.iter(f"{SVG}g") if group.get("class") == "cell"]
+    for cell, row in zip(cells, rows, strict=True):
+        text = "".join(map(str, cell.itertext()))
+        for spelling in filter(None, (row["written"], row["also_written"])):
+            assert spelling.replace("#", "♯").replace("b", "♭") in text
+
+
+def test_a_part_of_the_range_with_cents_or_without() -> None:
+    instrument = load("c-trumpet")
+    wish = chart.Wish("C4", "E4", cents=True)
+    assert [row["written"] for row in chart.rows(instrument, wish)] == ["C4", "C#4", "D4", "Eb4", "E4"]
+    assert "cents" in chart.text(instrument, wish)
+    assert "+56" in chart.svg(instrument, wish=wish)
+    assert "cents" not in chart.text(instrument)
+    assert "+56" not in chart.svg(instrument)
+    for said in (chart.text(instrument), chart.svg(instrument), chart.svg(instrument, wish=wish)):
+        assert "0 = open" in said
+    # What lies beyond the trumpet is left out; what is no pitch, or nothing, is said.
+    assert chart.rows(instrument, chart.Wish("C1", "C9")) == chart.rows(instrument)
+    with pytest.raises(BadOption, match="no pitch"):
+        chart.rows(instrument, chart.Wish("H4"))
+    with pytest.raises(BadOption, match="nothing is left"):
+        chart.rows(instrument, chart.Wish("C5", "C4"))
