@@ -13,10 +13,11 @@ class CrooklineError(Exception):
     """The base of every error this library raises on purpose.
 
     ``part`` and ``measure`` are the file's own part id and measure number, or None.
-    ``code`` is stable for programs; the message is for people.
+    ``code`` is stable for programs; the message is for people. ``asks`` names the option that would help.
     """
 
     code = "error"
+    asks = ""
 
     def __init__(self, message: str, *, part: str | None = None, measure: str | None = None) -> None:
         if len(message) > LONGEST:
@@ -56,6 +57,7 @@ class NoTrumpetPart(CrooklineError):
     """The score was read, and no part of it is for a trumpet (or none was named by ``part``)."""
 
     code = "no-trumpet-part"
+    asks = "part"
 
 
 class BadOption(CrooklineError):

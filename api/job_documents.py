@@ -25,6 +25,15 @@ def job_now(job: Job) -> dict[str, Any]:
     return job_document(job, status_of(context, job), context.settings)
 
 
+def name_of(job: Job) -> str:
+    """What a job is called as long as nobody has given it a name."""
+    if not job.parts:
+        return "A job that cannot be read"
+    first = job.parts[0].name.rsplit("/", 1)[-1]
+    more = len(job.parts) - 1
+    return f"{first} and {more} more" if more else first
+
+
 def job_document(job: Job, status: Status, settings: Settings) -> dict[str, Any]:
     """A job with its parts."""
     links = _links(job)

@@ -11,7 +11,7 @@ from typing import cast
 
 import redis
 
-from workers import hands, logs, metrics, parts, queues
+from workers import hands, logs, metrics, notes, parts, queues, removal
 from workers import idempotency as requests
 from workers.context import INSTANCE, Context
 from workers.hands import Held, Worker
@@ -168,6 +168,10 @@ def expire(context: Context) -> int:
                 context.live.forget(ref)
         removed += len(refs)
         log.info("jobs expired", jobs=len(refs), first=refs[0], last=refs[-1])
+    for ref in notes.due(context.store):
+        removal.remove(context, ref)
+        notes.forget(context.store, ref)
+        removed += 1
     files, oldest = context.store.files, time.time() - context.settings.keep_days * DAY
     for folder in (OLD_RESULTS, requests.FOLDER):
         files.remove_all([name for name, written in files.found(folder) if written < oldest])

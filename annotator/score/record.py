@@ -21,7 +21,6 @@ NONE = "-"
 _ALTERNATE = "~"
 _WRITTEN = re.compile(re.escape(RECORD) + r"\s*([A-Za-z0-9_=-]+)")
 _LARGEST = 5_000_000  # characters a record may unpack to: a million notes
-_MOST_PAIRS = 10_000
 
 Measure = tuple[str, ...]
 
@@ -75,39 +74,10 @@ def ours(recorded: Sequence[Measure], there: Sequence[Sequence[tuple[str, ...]]]
     was = [tuple(_main(each) for each in measure) for measure in recorded]
     now = [tuple(note[-1] if note else NONE for note in measure) for measure in there]
     found: list[list[bool]] = [[False] * len(measure) for measure in there]
-    for kind, i1, i2, j1, j2 in SequenceMatcher(None, was, now, autojunk=False).get_opcodes():
-        if kind == "equal" or i2 - i1 == j2 - j1:
-            pairs = list(zip(range(i1, i2), range(j1, j2), strict=True))
-        else:
-            pairs = _paired(recorded, there, range(i1, i2), range(j1, j2))
-        for before, after in pairs:
+    for _, i1, i2, j1, j2 in SequenceMatcher(None, was, now, autojunk=False).get_opcodes():
+        for before, after in zip(range(i1, i2), range(j1, j2), strict=False):
             found[after] = _in_measure(recorded[before], there[after])
     return found
-
-
-def _paired(
-    recorded: Sequence[Measure], there: Sequence[Sequence[tuple[str, ...]]], before: range, after: range
-) -> list[tuple[int, int]]:
-    """Which measures of ``before`` became which of ``after``, in order, so that most notes stay."""
-    if len(before) * len(after) > _MOST_PAIRS:
-        return list(zip(before, after, strict=False))
-    # best[i][j]: the most notes that stay, of the measures from the i-th and the j-th on.
-    best = [[0] * (len(after) + 1) for _ in range(len(before) + 1)]
-    same = [[sum(_in_measure(recorded[i], there[j])) for j in after] for i in before]
-    for i in reversed(range(len(before))):
-        for j in reversed(range(len(after))):
-            best[i][j] = max(best[i + 1][j], best[i][j + 1], best[i + 1][j + 1] + same[i][j])
-    pairs = []
-    i = j = 0
-    while i < len(before) and j < len(after):
-        if best[i][j] == best[i + 1][j]:
-            i += 1
-        elif best[i][j] == best[i][j + 1]:
-            j += 1
-        else:
-            pairs.append((before[i], after[j]))
-            i, j = i + 1, j + 1
-    return pairs
 
 
 def _in_measure(recorded: Measure, there: Sequence[tuple[str, ...]]) -> list[bool]:

@@ -16,8 +16,7 @@ _TAG_REST = r"""(?=[\s/>])(?:[^>"']|"[^"]*"|'[^']*')*"""
 # White space before an element goes with it when the element has lines of its own.
 _BEFORE = r"(?:\r?\n[ \t]*)?"
 _SIGNS = (SIGN, "&#8288;", "&#x2060;")
-# A pattern that begins with plain letters is found many times quicker than one that begins with a boundary.
-_COLOUR = re.compile(r"""color(?<=\scolor)\s*=\s*["']#([0-9A-Fa-f]{6})["']""")
+_COLOUR = re.compile(r"""\bcolor\s*=\s*["']#([0-9A-Fa-f]{6})["']""")
 _SIZE = re.compile(r"""\bfont-size\s*=\s*["']([0-9.]+)["']""")
 _LYRIC = re.compile(rf"{_BEFORE}<lyric{_TAG_REST}(?<!/)>.*?</lyric\s*>", re.DOTALL)
 _LYRIC_NUMBER = re.compile(r"""\bnumber\s*=\s*["']([^"']*)["']""")
@@ -26,9 +25,6 @@ _FINGERING = re.compile(rf"{_BEFORE}<fingering{_TAG_REST}(?<!/)>(.*?)</fingering
 _EMPTY_TECHNICAL = re.compile(rf"{_BEFORE}<technical\s*>\s*</technical\s*>")
 _EMPTY_NOTATIONS = re.compile(rf"{_BEFORE}<notations\s*>\s*</notations\s*>")
 _WORDS = re.compile(r"<words(?=[\s>])[^>]*>(.*?)</words\s*>", re.DOTALL)
-_SIGNED = re.compile(rf"(?:{'|'.join(_SIGNS)})\s*</(?:words|part-abbreviation)(?=[\s>])")
-# Whatever a lyric of ours says has a figure in it, or a sign of warning.
-_OURS_SAYS = re.compile(r"[\d!]")
 _FLAG = re.compile(r"\s*!{1,3}(?:\s|$)")
 _ABBREVIATION = re.compile(r"<part-abbreviation(?=[\s>])[^>]*>(.*?)</part-abbreviation\s*>", re.DOTALL)
 _NAME = re.compile(r"<part-name(?=[\s>])[^>]*>(.*?)</part-name\s*>", re.DOTALL)
@@ -81,11 +77,9 @@ def without_marks(text: str, kinds: Collection[str] = (), *, force: bool = False
 
 
 def _any_sign(text: str) -> bool:
-    if RECORD in text:
+    if RECORD in text or any(sign in text for sign in _SIGNS):
         return True
-    if any(sign in text for sign in _SIGNS) and _SIGNED.search(text):
-        return True
-    return "<lyric " in text and any(kind_of_colour(found.group(1)) for found in _COLOUR.finditer(text))
+    return "<lyric" in text and any(kind_of_colour(found.group(1)) for found in _COLOUR.finditer(text))
 
 
 class _Resaved:
@@ -240,8 +234,6 @@ def _recorded(parts: tuple[record.RecordedPart, ...], name: str, place: int) -> 
 
 def _kind_of_lyric(lyric: str) -> str:
     """The kind of mark a lyric says it is by its colour or its size."""
-    if not _OURS_SAYS.search("".join(_TEXT.findall(lyric))):
-        return ""
     colour, size = _COLOUR.search(lyric), _SIZE.search(lyric)
     return (kind_of_colour(colour.group(1)) if colour else "") or (
         kind_of_size(size.group(1)) if size else ""

@@ -3,7 +3,7 @@
 Every step works as a plain form or link; the scripts only make it smoother.
 """
 
-from api.page import charts, entry, home, job, part
+from api.page import charts, entry, home, job, part, words
 from api.page.visitor import blueprint
 
-__all__ = ["blueprint", "charts", "entry", "home", "job", "part"]
+__all__ = ["blueprint", "charts", "entry", "home", "job", "part", "words"]

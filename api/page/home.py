@@ -10,14 +10,17 @@ from werkzeug.exceptions import RequestEntityTooLarge
 
 from annotator.errors import CrooklineError
 from api import access
-from api.job_documents import job_now
+from api.job_documents import job_summary, name_of
 from api.page import form
 from api.page.visitor import blueprint, instrument_name, render, sentence
+from workers import notes
 from workers.acceptance import accept, options_of_text
 from workers.intake import take_in
-from workers.jobs import SUFFIXES
+from workers.jobs import SUFFIXES, Job
+from workers.status import status
 
 RECENT = 12
+EACH_PAGE = 50
 
 
 @blueprint.get("/")
@@ -36,6 +39,9 @@ def send() -> Any:
             return _home("Choose at least one file first: .musicxml, .xml, .mxl, or a .zip of them."), 422
         options = options_of_text(json.dumps(form.answers(request.form)))
         job = accept(access.context(), access.owner(), take_in(files, access.context().settings), options)
+        called = request.form.get("job_name", "").strip()
+        if called:
+            notes.write(access.context().store, job.ref, notes.Notes().called(called))
     except RequestEntityTooLarge:
         limit = access.context().settings.max_upload // 1_000_000
         return _home(f"That is more than the {limit} MB this service takes at once."), 413
@@ -45,29 +51,50 @@ def send() -> Any:
 
 
 def _home(trouble: str = "") -> str:
+    recent, more = _listed(RECENT)
     return render(
         "home.html",
         trouble=trouble,
         suffixes=[*SUFFIXES, ".zip"],
         instruments=form.instruments(),
         questions=form.questions(),
-        recent=_recent(),
+        recent=recent,
+        more=more,
     )
 
 
-def _recent() -> list[dict[str, Any]]:
+@blueprint.get("/jobs")
+def jobs() -> Any:
+    """All jobs, newest first; of a name, if one is asked for."""
+    query = request.args.get("q", "").strip()
+    found, more = _listed(EACH_PAGE, before=request.args.get("before", ""), query=query)
+    return render("jobs.html", jobs=found, more=more, query=query)
+
+
+def _listed(most: int, *, before: str = "", query: str = "") -> tuple[list[dict[str, Any]], str]:
+    """At most so many jobs, newest first, and the id of the last one if there are older ones."""
     context = access.context()
-    found = []
-    for job_id in context.store.ids(access.owner())[: RECENT * 2]:
-        job = context.store.job(f"{access.owner()}/{job_id}")
-        if job is None:
+    found: list[dict[str, Any]] = []
+    for job_id in context.store.ids(access.owner()):
+        job = context.store.job(f"{access.owner()}/{job_id}") if not before or job_id < before else None
+        noted = notes.read(context.store, job.ref) if job is not None else notes.Notes()
+        if job is None or noted.put_away:
             continue
-        document = job_now(job)
-        document["files"] = [part.name.rsplit("/", 1)[-1] for part in job.parts] or [
-            "A job that cannot be read"
-        ]
-        document["instrument"] = instrument_name(str(job.options.get("instrument", "c-trumpet")))
-        found.append(document)
-        if len(found) == RECENT:
-            break
-    return found
+        called = noted.name or name_of(job)
+        if query and not any(query.casefold() in text.casefold() for text in (called, *_names(job))):
+            continue
+        if len(found) == most:
+            return found, found[-1]["id"]
+        found.append(
+            job_summary(job, status(context, job), context.settings)
+            | {
+                "name": called,
+                "many": len(job.parts),
+                "instrument": instrument_name(str(job.options.get("instrument", "c-trumpet"))),
+            }
+        )
+    return found, ""
+
+
+def _names(job: Job) -> list[str]:
+    return [part.name for part in job.parts]

@@ -109,7 +109,7 @@ def test_progress_of_a_zip_is_shown_and_its_parts_can_be_opened(page: Page, tmp_
     expect(failed).to_have_count(1)
     expect(failed).to_contain_text("broken.musicxml")
     expect(failed.locator(".reason")).not_to_be_empty()
-    page.get_by_role("link", name="folder/03.musicxml").click()
+    page.get_by_role("link", name="03.musicxml").click()
     page.wait_for_selector("#paper > svg")
     page.get_by_role("link", name=re.compile("All 13 files")).click()
     expect(page.locator(".parts > li")).to_have_count(13)
@@ -275,8 +275,11 @@ def test_without_scripts(browser: Browser, site: Service) -> None:
     with page.expect_download() as download:
         page.get_by_role("link", name=re.compile("Marked part")).click()
     assert annotator.strip(Path(download.value.path()).read_bytes())
-    page.get_by_role("button", name="Remove this job").click()
-    assert httpx.URL(page.url).path == "/"
+    page.get_by_role("link", name="Remove this job").click()
+    expect(page.get_by_role("main")).to_contain_text(OTHER.name)
+    page.get_by_role("button", name="Remove").click()
+    page.get_by_role("button", name="Bring it back").click()
+    page.wait_for_url("**/parts/1")
     visitor.close()
 
 
@@ -311,6 +314,49 @@ def test_axe_core_finds_nothing(page: Page, address: str, look: str, size: str) 
     assert complaints(page) == []
     # No page scrolls sideways: what is wide scrolls in its own frame (WCAG 1.4.10, reflow).
     assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
+
+
+def test_a_season_s_files_from_a_folder_to_the_archive(page: Page, tmp_path: Path) -> None:
+    tour = tmp_path / "Winter tour"
+    for number in range(40):
+        (tour / f"{number // 10}").mkdir(parents=True, exist_ok=True)
+        data = PART.read_bytes().replace(b"</score-partwise>", b"<!-- %d -->\n</score-partwise>" % number)
+        (tour / f"{number // 10}" / f"{number:02} tromba.musicxml").write_bytes(data)
+    viola = FLAGGED.read_text().replace("rumpet", "iola").replace("brass.", "strings.")
+    (tour / "viola.musicxml").write_text(viola)
+    (tour / "notes.txt").write_text("rehearsal on Tuesday")
+    page.goto("/")
+    page.set_input_files("#folder", str(tour))
+    page.set_input_files("#files", [str(OTHER), str(FLAGGED)])  # what is chosen next is added
+    expect(page.locator("#chosen li")).to_have_count(43)
+    page.get_by_role("button", name=f"Take out {FLAGGED.name}").click()
+    page.get_by_label("Slides and cents").check()
+    page.get_by_label("Name of this job").fill("Winter tour, first half")
+    page.get_by_role("button", name="Mark the parts").click()
+    page.wait_for_selector("#job[data-state=partly]", timeout=60_000)
+    expect(page.get_by_role("heading", level=1)).to_have_text("Winter tour, first half")
+    rows = page.locator(".parts > li")
+    expect(rows).to_have_count(42)
+    expect(rows.first).to_contain_text("viola.musicxml")  # failed first
+    assert complaints(page) == []
+    page.get_by_label("Find a file").fill("tromba")
+    expect(page.locator(".parts > li:visible")).to_have_count(40)
+    page.get_by_role("link", name="Failed 1").click()
+    expect(rows).to_have_count(1)
+    with page.expect_download() as download:
+        page.get_by_role("link", name="Everything (.zip)").click()
+    with zipfile.ZipFile(download.value.path()) as archive:
+        assert "Winter tour/3/39 tromba.musicxml" in archive.namelist()
+    page.get_by_label("The part to mark").select_option(index=0)
+    page.get_by_role("button", name="Mark it").click()
+    page.wait_for_url("**/parts/1")
+    page.goto("/jobs?q=first half")
+    expect(page.locator(".recent li")).to_have_count(1)
+    page.goto("/")
+    expect(page.get_by_label("Slides and cents")).to_be_checked()  # remembered on this device
+    page.goto("/words")
+    expect(page.get_by_role("main")).to_contain_text("partial")
+    assert complaints(page) == []
 
 
 def test_axe_core_finds_nothing_on_a_job(page: Page, tmp_path: Path) -> None:
