@@ -10,6 +10,7 @@ from flask import jsonify
 
 from api import access
 from api.openapi import describe
+from workers import operator
 from workers.context import Context
 
 blueprint = APIBlueprint("health", __name__, tag="Health")
@@ -50,6 +51,10 @@ def checks(context: Context) -> dict[str, dict[str, Any]]:
         found["workers"] = {"ok": workers > 0, "count": workers}
         if not workers:
             found["workers"]["detail"] = "no worker has been heard of in the last seconds"
+        unheard = operator.unheard(context)
+        if unheard:
+            told = f"no worker listens to {', '.join(unheard)}; do all have the same CROOKLINE_LANES?"
+            found["workers"] |= {"ok": False, "detail": told}
     except redis.RedisError as error:
         found["redis"] = {"ok": False, "detail": f"Redis cannot be reached ({type(error).__name__})"}
         found["workers"] = {"ok": False, "detail": "not known without Redis"}

@@ -14,17 +14,25 @@ from prometheus_client import CollectorRegistry, Counter, Histogram, generate_la
 from prometheus_client.core import CounterMetricFamily, GaugeMetricFamily, HistogramMetricFamily, Metric
 from prometheus_client.registry import Collector
 
+from annotator import __version__
 from api import access
 from api.front import turn
 from api.openapi import describe
 from workers import metrics as counters
-from workers import queues
+from workers import operator, queues
 from workers.context import Context
 
 # The version of the text format is part of the media type.
 CONTENT_TYPE = "text/plain; version=0.0.4; charset=utf-8"
 # Of RFC 9110 and 5789; a label for whatever word a stranger sends would fill the memory.
 METHODS = frozenset(("GET", "HEAD", "POST", "PUT", "PATCH", "DELETE", "OPTIONS"))
+STANDING = {
+    "sweep_age_seconds": "Seconds since lost work was last looked for",
+    "unfinished_jobs": "Jobs with something left to do, as the last sweep saw them",
+    "oldest_unfinished_seconds": "Age of the oldest of them",
+    "unacknowledged": "Messages that workers have taken and not acknowledged",
+    "stray_messages": "Messages in queues that no worker listens to",
+}
 COUNTED = {
     "swept": ("What sweeps found", "found"),
     "outages": ("Times that work had to wait for the store or Redis", "what"),
@@ -76,7 +84,7 @@ class Shared(Collector):
         """The figures now; only whether Redis answers when it does not."""
         up = GaugeMetricFamily("crookline_redis_up", "Whether Redis answers")
         try:
-            found = [*self._queues(), *self._parts(), self._workers()]
+            found = [*self._queues(), *self._parts(), self._workers(), *self._standing()]
             up.add_metric([], 1)
         except redis.RedisError:
             found = []
@@ -97,6 +105,13 @@ class Shared(Collector):
         gauge = GaugeMetricFamily("crookline_workers", "Workers heard of in the last seconds")
         gauge.add_metric([], len(self._context.hands.workers()))
         return gauge
+
+    def _standing(self) -> Iterator[Metric]:
+        for name, value in operator.figures(self._context).items():
+            yield GaugeMetricFamily(f"crookline_{name}", STANDING[name], value=value)
+        build = GaugeMetricFamily("crookline_build_info", "The version that answers", labels=["version"])
+        build.add_metric([__version__], 1)
+        yield build
 
     def _parts(self) -> Iterator[Metric]:
         parts = CounterMetricFamily("crookline_parts", "Parts by outcome", labels=["state", "kind"])

@@ -19,6 +19,7 @@ from pathlib import Path
 import redis
 
 from annotator.errors import CrooklineError
+from annotator.whole_files import write_whole
 from workers import processes
 from workers.hands import Hands
 from workers.live import connect
@@ -52,6 +53,9 @@ def backend(settings: Settings) -> Iterator[Settings]:
             server = _server(port, folder)
             settings = replace(settings, redis_url=f"redis://{LOCAL}:{port}/0")
             server.start()
+            note = _note_of(settings)
+            if note is not None:
+                write_whole(note, settings.redis_url.encode(), mode=0o600)
         workers: Workers | None = None
         try:
             _wait_for_redis(settings.redis_url, server)
@@ -114,6 +118,20 @@ class Workers:
     def stop(self) -> None:
         """Let the worker finish the parts it is at, and end it."""
         self._kept.stop()
+
+
+def _note_of(settings: Settings) -> Path | None:
+    """Where a service with a store in a folder notes the address of its own queue server."""
+    return None if "://" in settings.store else Path(settings.store) / "service" / "queue"
+
+
+def queue_of_store(settings: Settings) -> str:
+    """The address of the queue server of the service that keeps its jobs in this store, or ""."""
+    note = _note_of(settings)
+    try:
+        return note.read_text().strip() if note else ""
+    except OSError:
+        return ""
 
 
 def free_port() -> int:

@@ -144,19 +144,20 @@ class Files:
         """How many bytes a file has."""
         return int(self._remote("info", self._path(name))["size"])
 
-    def found(self, folder: str) -> Iterator[tuple[str, float]]:
-        """The files anywhere in a folder, and when each was last written (seconds since 1970)."""
+    def found(self, folder: str) -> Iterator[tuple[str, float, int]]:
+        """The files anywhere in a folder, when each was last written (seconds since 1970), and its bytes."""
         if self.local:
             root = Path(self.root)
             for path in sorted((root / folder).rglob("*")):
                 with suppress(FileNotFoundError):
                     if path.is_file():
-                        yield path.relative_to(root).as_posix(), path.stat().st_mtime
+                        seen = path.stat()
+                        yield path.relative_to(root).as_posix(), seen.st_mtime, seen.st_size
             return
         entries = self._remote("find", self._path(folder), detail=True)
         for name, entry in sorted(entries.items()):
             when = entry.get("LastModified") or self._remote("modified", name)
-            yield name.removeprefix(f"{self.root}/"), when.timestamp()
+            yield name.removeprefix(f"{self.root}/"), when.timestamp(), int(entry.get("size") or 0)
 
     def exists(self, name: str) -> bool:
         """Whether there is a file or folder of that name."""

@@ -105,34 +105,34 @@ def _look_at(context: Context, ref: str, sight: Sight, send: Send, ended: End) -
         return 0
     notes = context.live.sent(ref)
     known: Mapping[int, Outcome] = context.live.outcomes(ref)
-    missing = _missing(context, job, known, notes, sight)
-    if missing or len(known) == len(job.parts):
+    lost = missing(context, job, known, notes, sight)
+    if lost or len(known) == len(job.parts):
         kept = context.store.outcomes(job)
         untold = [(job.parts[n - 1], outcome) for n, outcome in kept.items() if n not in known]
         if untold:
             context.live.ended(job, untold)
             _count(context, "untold", ref, len(untold))
         known = {**known, **kept}
-        missing = [n for n in missing if n not in kept]
-    if missing:
-        context.live.abandoned(job, missing)
-        _count(context, "unknown" if not notes else "lost", ref, len(missing))
-        send(job, missing)
+        lost = [n for n in lost if n not in kept]
+    if lost:
+        context.live.abandoned(job, lost)
+        _count(context, "unknown" if not notes else "lost", ref, len(lost))
+        send(job, lost)
     if len(known) == len(job.parts):
         if parts.finish(context, job):
             _count(context, "unclosed", ref, 1)
         ended(job)
-    return len(missing)
+    return len(lost)
 
 
-def _missing(
+def missing(
     context: Context, job: Job, known: Mapping[int, Outcome], notes: Mapping[int, float], sight: Sight
 ) -> list[int]:
     """The parts that no live worker has and that wait in no queue, as far as can be seen."""
     waits_since = sight.oldest.get(queues.queue_of(job, context.settings))
     began = {n: note["started"] for n, note in context.live.running(job.ref).items()}
     stale = context.settings.stale_seconds
-    missing = []
+    found = []
     for part in job.parts:
         if part.n in known or (job.ref, part.n) in sight.held:
             continue
@@ -142,8 +142,8 @@ def _missing(
         # A queue is worked off in order: what was sent before its oldest message does not wait in it.
         waits = sent is not None and waits_since is not None and waits_since <= sent + CLOCKS_APART
         if sent is None or (abs(sight.now - sent) > stale and not waits):
-            missing.append(part.n)
-    return missing
+            found.append(part.n)
+    return found
 
 
 def _count(context: Context, what: str, ref: str, number: int, **more: str) -> None:
@@ -174,7 +174,7 @@ def expire(context: Context) -> int:
         removed += 1
     files, oldest = context.store.files, time.time() - context.settings.keep_days * DAY
     for folder in (OLD_RESULTS, requests.FOLDER):
-        files.remove_all([name for name, written in files.found(folder) if written < oldest])
+        files.remove_all([name for name, written, _ in files.found(folder) if written < oldest])
     return removed
 
 

@@ -15,6 +15,7 @@ import pytest
 import annotator
 from tests.service.conftest import ended, post
 from tests.service.scores import BAD_SCORE, archive, mxl, score
+from workers.intake import KINDS
 
 DEMO_SCORES = Path(__file__).parents[2] / "demo_scores"
 
@@ -86,7 +87,7 @@ def test_the_archive_is_laid_out_as_the_zip_that_came_in(client: httpx.Client) -
     )
     job: dict[str, Any] = ended(client, post(client, ("opera.zip", sent)).json()["id"])
     assert job["state"] == "partly"
-    assert job["skipped"] == [{"name": "opera/READ ME.txt", "reason": "not a score (.musicxml, .xml, .mxl)"}]
+    assert job["skipped"] == [{"name": "opera/READ ME.txt", "reason": f"not a score ({KINDS})"}]
     answer = client.get(job["links"]["archive"])
     assert answer.headers["Content-Type"] == "application/zip"
     with zipfile.ZipFile(io.BytesIO(answer.content)) as opened:
