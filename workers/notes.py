@@ -80,4 +80,4 @@ def forget(store: Store, ref: str) -> None:
 def due(store: Store) -> list[str]:
     """The jobs that were put away so long ago that they go for good."""
     latest = time.time() - UNDO_SECONDS
-    return [name.removeprefix(f"{FOLDER}/") for name, since in store.files.found(FOLDER) if since < latest]
+    return [name.removeprefix(f"{FOLDER}/") for name, since, _ in store.files.found(FOLDER) if since < latest]
