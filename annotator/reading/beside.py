@@ -25,6 +25,7 @@ _BETWEEN = (
 # With these a sentence goes on to something else.
 _GOES_ON = ("announce", "change", "take", "to", "mute", "muted", "manner", "tempo")
 _MAY_FOLLOW = (*WHICH, *_GOES_ON, "key", "and", "solo", "open")
+_PLAYERS = "AB"  # the letters that players have where they have any
 _LEADS = ("announce", "change", "take", "to")
 # A letter behind one of these may begin an instrument's name: "3 C Trumpets", "to C Tpt.".
 _OPENS = (
@@ -143,8 +144,7 @@ def _holds_behind(clause: Clause, note: Note, at: int) -> bool:
         return clause.note_standing(note.first, after_preposition=False) is not None
     if not first.capital and first.gap != "-":
         return False
-    languages = name.languages(clause.instrument(at))
-    players = "en" in languages and "de" not in languages and note.step in "AB"
+    players = name.can_be("lettered") and note.step in _PLAYERS
     return not players or clause.part(at, note.first).has("piccolo", *REGISTERS)
 
 

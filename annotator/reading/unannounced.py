@@ -128,11 +128,17 @@ def _announces(clause: Clause, first: int, note: Note) -> bool | None:
     before = first - 1 - clause.is_mark(first - 1, ".")
     if clause.can_be(before, *_WAY) and not clause.can_be(before, "small"):
         return None
-    away = any(True for _ in leads.notes())
-    to = [lexeme for lexeme in leads.lexemes() if lexeme.can_be("to") and not lexeme.can_be("in")]
-    english = any("en" in lexeme.languages("to") for lexeme in to)
-    if english and note.letter:
-        plain = all(each.letter for each in leads.notes())
+    notes = [each for each in leads.notes() if not (each.little and leads_on(clause, each.first))]
+    away = bool(notes)
+    taken = {each.first for each in notes}
+    to = [
+        lexeme
+        for place in leads.places()
+        if place not in taken and (lexeme := clause.at(place)) is not None
+        if lexeme.can_be("to") and not lexeme.can_be("in")
+    ]
+    if note.letter and any(lexeme.can_be("through") for lexeme in to):
+        plain = all(each.letter for each in notes)
         if (away and plain) or any(" " in lexeme.text for lexeme in to):
             return None
     return bool(to) or away

@@ -21,7 +21,7 @@ from annotator.reading.lexemes import sentence
 from annotator.reading.names import heading_not_read, may_be_trumpet
 from annotator.reading.note_names import note_at
 from tests.unit.parts import NoteText, part_xml
-from tests.unit.word_tables import misses, table
+from tests.unit.word_tables import left, misses, table
 
 
 @pytest.mark.parametrize(("name", "least"), [("headings", 300), ("changes", 250), ("no_changes", 200)])
@@ -117,6 +117,89 @@ def test_spans_are_pieces_of_the_text_in_order(text: str) -> None:
     for start, end in change.spans:
         assert 0 <= start < end <= len(text)
     assert all(one[1] <= other[0] for one, other in pairwise(change.spans))
+
+
+# Language, what a crook is called in it, whom it is said to, how, and what stands beside it.
+FLAT = {"F": "F", "E": "E", "Eb": "Eb", "D": "D", "C": "C", "Bb": "Bb", "A": "A"}
+GERMAN = {"F": "F", "Es": "Eb", "E": "E", "H": "B", "B": "Bb", "As": "Ab", "Des": "Db", "A": "A", "C": "C"}
+ITALIAN = {"Fa": "F", "mi♭": "Eb", "Mi": "E", "Do": "C", "la": "A", "Si bemolle": "Bb", "re": "D", "sol": "G"}
+FRENCH = {"fa": "F", "ut": "C", "ré": "D", "mi bémol": "Eb", "la": "A", "Si♭": "Bb", "si bécarre": "B"}
+ENGLISH_SAYS = [
+    "change to {}",
+    "Change to {} Tpt.",
+    "switch to {}",
+    "change to trumpet in {}",
+    "change F to {}",
+]
+GERMAN_SAYS = [
+    "nach {} umstimmen",
+    "in {} umstimmen",
+    "umstimmen in {}",
+    "wechselt nach {}",
+    "{}-Trompete nehmen",
+]
+GERMAN_SAYS += [
+    "stimmt in {} um",
+    "G nach {}",
+    "nimmt Trompete in {}",
+    "in {}",
+    "nach {}",
+    "muta in {}",
+    "in {} muta",
+]
+ITALIAN_SAYS = [
+    "muta in {}",
+    "mutano in {}",
+    "cambia in {}",
+    "prende la tromba in {}",
+    "in {}",
+    "Trombe in {}",
+]
+FRENCH_SAYS = [
+    "changez en {}",
+    "prenez la trompette en {}",
+    "prenez le ton de {}",
+    "en {}",
+    "Trompettes en {}",
+]
+SPOKEN = [
+    (
+        FLAT,
+        ENGLISH_SAYS,
+        ["1. ", "2nd ", "Tpt. 1 ", ""],
+        ["con sord.", "muted", "solo", "(straight mute)", "ff"],
+    ),
+    (GERMAN, GERMAN_SAYS, ["1. ", "II. ", "1. Trp. ", ""], ["m. Dpf.", "Dpf. ab", "zu 2", "(offen)", "get."]),
+    (
+        ITALIAN,
+        ITALIAN_SAYS,
+        ["I. ", "2º ", "Tr. II ", ""],
+        ["con sord.", "a 2", "Tempo I", "dolce", "(senza sord.)"],
+    ),
+    (FRENCH, FRENCH_SAYS, ["1re ", "2e ", "1. ", ""], ["avec sourdine", "à 2", "Solo", "(ôtez la sourdine)"]),
+]
+JOINED = ["{0}", "({0})", "{0}.", "{0}, {1}", "{0} {1}", "{0} – {1}", "{0}. {1}", "{1}, {0}", "{1} – {0}"]
+
+
+@given(st.data())
+def test_words_in_every_order_and_company(data: st.DataObject) -> None:
+    """The crook, the player and the neighbours' words, whatever the language, the order and the case."""
+    names, says, players, beside = data.draw(st.sampled_from(SPOKEN))
+    name = data.draw(st.sampled_from(sorted(names)))
+    player, neighbour = data.draw(st.sampled_from(players)), data.draw(st.sampled_from(beside))
+    joined = data.draw(st.sampled_from(JOINED))
+    text = joined.format(player + data.draw(st.sampled_from(says)).format(name), neighbour)
+    text = text.upper() if data.draw(st.booleans()) else text
+    said = read_words(text)
+    assert said.change is not None, text
+    assert said.change.named.crook is not None, text
+    assert said.change.named.crook.id == names[name], text
+    assert said.not_read == "", text
+    assert bool(said.change.named.players) == bool(player), text
+    rest = left(text, said.change.spans).strip("() .").casefold()
+    wanted = neighbour.strip("() .").casefold() if "{1}" in joined else ""
+    assert rest.endswith(wanted), text
+    assert wanted or not rest, text
 
 
 def test_signs_of_other_codings() -> None:
