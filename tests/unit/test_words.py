@@ -11,7 +11,7 @@ from itertools import pairwise
 from pathlib import Path
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import annotator.reading
@@ -98,6 +98,7 @@ PATTERNS = ["muta in {}", "mutano {}", "umstimmen {}", "{} umstimmen", "change t
 STRANGE = st.text("qxzjkw", min_size=3, max_size=7)
 
 
+@settings(deadline=None)
 @given(st.sampled_from(PATTERNS), STRANGE)
 def test_a_change_to_something_strange_is_told(pattern: str, strange: str) -> None:
     text = pattern.format(strange)
@@ -108,6 +109,7 @@ def test_a_change_to_something_strange_is_told(pattern: str, strange: str) -> No
 PIECES = "muta in E♭ con sord. 1. , 2. F ( ) – nach B a2".split()  # noqa: SIM905 - it reads as a text
 
 
+@settings(deadline=None)
 @given(st.text(max_size=120) | st.lists(st.sampled_from(PIECES), max_size=9).map(" ".join))
 def test_spans_are_pieces_of_the_text_in_order(text: str) -> None:
     change = read_words(text).change
@@ -181,6 +183,7 @@ SPOKEN = [
 JOINED = ["{0}", "({0})", "{0}.", "{0}, {1}", "{0} {1}", "{0} – {1}", "{0}. {1}", "{1}, {0}", "{1} – {0}"]
 
 
+@settings(deadline=None)
 @given(st.data())
 def test_words_in_every_order_and_company(data: st.DataObject) -> None:
     """The crook, the player and the neighbours' words, whatever the language, the order and the case."""
