@@ -19,6 +19,7 @@ _COMMANDS = {
     "annotate": "annotator.cli.annotate:annotate",
     "plan": "annotator.cli.plan:plan",
     "strip": "annotator.cli.strip:strip",
+    "print": "annotator.cli.print:print_",
     "transpose": "annotator.cli.transpose:transpose",
     "chart": "annotator.cli.chart:chart",
     "exercises": "annotator.cli.exercises:exercises",

@@ -45,7 +45,7 @@ def annotate(
     """
     options = options_from(**choices)
     targets = destinations(files, out)
-    reports = destinations(files, report_path, ".json") if report_path else [None] * len(files)
+    reports = destinations(files, report_path, ".json", (".json",)) if report_path else [None] * len(files)
     where = dict(zip(files, reports, strict=True))
 
     def work(file: Path, target: Path) -> dict[str, Any]:

@@ -9,6 +9,7 @@ from typing import Any, TypeVar
 
 import click
 
+from annotator.cli.paths import expanded
 from annotator.errors import CrooklineError
 from annotator.options import Options
 from annotator.registry.mark_rows import MARKS
@@ -18,10 +19,11 @@ Command = TypeVar("Command", bound=Callable[..., Any])
 
 FILES = click.argument(
     "files",
-    metavar="FILE...",
+    metavar="FILE|FOLDER...",
     nargs=-1,
     required=True,
-    type=click.Path(exists=True, dir_okay=False, path_type=Path),
+    type=click.Path(exists=True, path_type=Path),
+    callback=expanded,
 )
 OUT = click.option(
     "-o",
@@ -29,7 +31,7 @@ OUT = click.option(
     required=True,
     metavar="OUT",
     type=click.Path(path_type=Path),
-    help="The file to write, or a folder for several.",
+    help="The file to write; or, without an ending, a folder.",
 )
 
 

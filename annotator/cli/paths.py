@@ -12,21 +12,54 @@ import click
 from annotator.errors import BadOption, CrooklineError
 
 SCORE_SUFFIXES = (".musicxml", ".xml", ".mxl")
+PLACES = "annotator.cli.places"
 MANY = 3
 """From so many files on a progress bar is worth its place."""
 
 
-def destinations(files: Sequence[Path], out: Path, suffix: str | None = None) -> list[Path]:
-    """Where each of ``files`` goes: ``out`` itself for one file, a name in the folder ``out`` else.
+def expanded(context: click.Context, _: click.Parameter, given: Sequence[Path]) -> tuple[Path, ...]:
+    """The files, a folder as the scores anywhere in it. Raises click.UsageError for one without any."""
+    places: dict[Path, Path] = context.meta.setdefault(PLACES, {})
+    found: list[Path] = []
+    for path in given:
+        if not path.is_dir():
+            found.append(path)
+            continue
+        inside = sorted(file for file in path.rglob("*") if file.suffix.lower() in SCORE_SUFFIXES)
+        scores = [file for file in inside if file.is_file() and not file.name.startswith(".")]
+        if not scores:
+            raise click.UsageError(f"no score in {path} ({', '.join(SCORE_SUFFIXES)})")
+        places |= {file: file.relative_to(path) for file in scores}
+        found += scores
+    return tuple(found)
 
-    ``suffix`` replaces the files' own in a folder. Raises click.UsageError when several files would
+
+def destinations(
+    files: Sequence[Path], out: Path, suffix: str | None = None, endings: Sequence[str] = SCORE_SUFFIXES
+) -> list[Path]:
+    """Where each of ``files`` goes: ``out`` itself if it is named like a file, else its name in that folder.
+
+    Whether ``out`` is a file or a folder is told by its name alone, one with an ending being a file, unless
+    a folder of that name is there. Files of a folder keep their places in it. ``suffix`` replaces the files'
+    own in a folder; ``endings``: what the command writes. Raises click.UsageError when several files would
     go to one name.
     """
-    folder = out.is_dir() or len(files) > 1 or str(out).endswith(("/", "\\"))
-    if not folder:
+    places = _places()
+    ending = out.suffix.lower()
+    if ending and not out.is_dir() and not str(out).endswith(("/", "\\")):
+        if ending not in endings:
+            hint = "; sheets are printed by `crookline print`" if ending == ".pdf" else ""
+            raise click.UsageError(
+                f"{out}: this writes {', '.join(endings)}{hint}. A name without an ending is a folder"
+            )
+        if len(files) > 1 or any(file in places for file in files):
+            raise click.UsageError(
+                f"{out} is one file, and there are several to write; name a folder, without an ending"
+            )
         targets = [out]
     else:
-        targets = [out / (file.name if suffix is None else file.stem + suffix) for file in files]
+        named = [places.get(file, Path(file.name)) for file in files]
+        targets = [out / (place if suffix is None else place.with_suffix(suffix)) for place in named]
         doubles = {target.name for target in targets if targets.count(target) > 1}
         if doubles:
             raise click.UsageError(
@@ -36,6 +69,13 @@ def destinations(files: Sequence[Path], out: Path, suffix: str | None = None) ->
         if target.exists() and target.resolve() == file.resolve():
             raise click.UsageError(f"{target} would be written over; choose another -o")
     return targets
+
+
+def _places() -> dict[Path, Path]:
+    """Where the files that came in folders lie in these."""
+    context = click.get_current_context(silent=True)
+    found: dict[Path, Path] = context.meta.get(PLACES, {}) if context is not None else {}
+    return found
 
 
 def each(files: Sequence[Path], targets: Sequence[Path], work: Callable[[Path, Path], Any]) -> list[Any]:

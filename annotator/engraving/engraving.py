@@ -201,11 +201,15 @@ class Engraving:
 
     def pdf(self) -> bytes:
         """All pages as one PDF: vector, text as text, fonts embedded."""
-        pages = [self.page(number) for number in range(1, self.page_count + 1)]
         words = self._heading(0)
         title = " – ".join(piece for piece in (words.title, words.part, words.player) if piece)
-        heights = [self._height(page) / 100 for page in self._pages]
+        pages, heights = self.drawn()
         return to_pdf(pages, self.paper.width, heights, title=title, author=words.composer)
+
+    def drawn(self) -> tuple[list[str], list[float]]:
+        """Every page as an SVG document, and its height in millimeters."""
+        pages = [self.page(number) for number in range(1, self.page_count + 1)]
+        return pages, [self._height(page) / 100 for page in self._pages]
 
     def _heading(self, index: int) -> sheet.Heading:
         copy = self._first[index]

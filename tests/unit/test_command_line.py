@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import json
+import shutil
 import subprocess
 import sys
 from pathlib import Path
 
+import pypdf
 import pytest
 
 from tests.unit.parts import NoteText, part_xml
+from tests.unit.tunes import demo
 
 GOOD = part_xml([NoteText("C", 0, 5)] * 4, transpose=(2, 4), name="Tromba in E")
 OTHER = part_xml([NoteText("G", 0, 4)] * 4, name="Tromba 2")
@@ -120,7 +123,7 @@ def test_a_trumpet_of_ones_own(folder: Path) -> None:
     assert "mine" in done.stderr
 
 
-@pytest.mark.parametrize("command", ["annotate", "strip", "transpose"])
+@pytest.mark.parametrize("command", ["annotate", "print", "strip", "transpose"])
 def test_help_has_an_example_and_fits_eighty_columns(command: str) -> None:
     done = crookline(command, "--help")
     assert done.returncode == 0
@@ -146,3 +149,42 @@ def test_completion_is_printed_for_each_shell(shell: str) -> None:
     done = crookline("completion", shell)
     assert done.returncode == 0
     assert "_CROOKLINE_COMPLETE" in done.stdout
+
+
+def test_a_folder_is_all_the_scores_in_it_and_what_out_is_is_told_by_its_name(folder: Path) -> None:
+    tour = folder / "tour"
+    (tour / "act 1").mkdir(parents=True)
+    shutil.copy(demo("01"), tour / "01.musicxml")
+    shutil.copy(demo("08"), tour / "act 1" / "08.mxl")
+    (tour / "programme.txt").write_text("no score")
+    done = crookline("annotate", tour, "-o", folder / "marked", "-q")
+    assert done.returncode == 0, done.stderr
+    written = {path.relative_to(folder / "marked").as_posix() for path in (folder / "marked").rglob("*.*")}
+    assert written == {"01.musicxml", "act 1/08.mxl"}
+    # The same name means the same, whether the folder is there or not.
+    for _ in range(2):
+        assert crookline("strip", demo("01"), "-o", folder / "plain").returncode == 0
+        assert (folder / "plain" / demo("01").name).is_file()
+    for words, told in (
+        (("annotate", tour, "-o", folder / "one.musicxml"), "name a folder"),
+        (("annotate", demo("01"), "-o", folder / "one.pdf"), "crookline print"),
+        (("annotate", folder / "plain" / "..", "-o", folder / "x.bin"), "this writes"),
+    ):
+        refused = crookline(*words)
+        assert refused.returncode == 2
+        assert told in " ".join(refused.stderr.split())
+
+
+def test_sheets_are_printed_one_by_one_or_bound_for_a_player(folder: Path) -> None:
+    done = crookline(
+        *("print", demo("08"), demo("06"), "-o", folder / "desk.pdf", "--together"),
+        *("--player", "Second desk", "--size", "large"),
+    )
+    assert done.returncode == 0, done.stderr
+    bound = pypdf.PdfReader(folder / "desk.pdf")
+    texts = [page.extract_text() for page in bound.pages]
+    assert all("Second desk" in text for text in texts)
+    assert (
+        crookline("print", demo("08"), "-o", folder / "out" / "8.pdf", "--of", "transposed").returncode == 0
+    )
+    assert len(bound.pages) > len(pypdf.PdfReader(folder / "out" / "8.pdf").pages)

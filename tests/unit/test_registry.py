@@ -49,6 +49,7 @@ GROUPS = {
     "submit": set(Group),
     "transpose": {Group.READING, Group.MARKS, Group.HANDS},
     "exercises": {Group.READING, Group.HANDS},
+    "print": {Group.READING, Group.MARKS, Group.HANDS},
 }
 
 
