@@ -38,7 +38,7 @@ def report(
         findings += (*each.part.warnings, *each.findings)
     return {
         "schema": SCHEMA,
-        "source": {"name": name, "sha256": digest},
+        "source": {"name": name, "sha256": digest, "software": list(score.software)},
         "title": score.title,
         "instrument": instrument.id,
         "options": options.document(),

@@ -60,7 +60,8 @@ class Note(NamedTuple):
     ``measure`` indexes ``Part.measures``. ``duration`` in quarters includes the
     notes tied on; a grace note has 0. ``slurred``: reached from the previous note of the line under
     a slur. ``breath``: a breath mark or caesura stands before it. ``printed`` holds the fingerings
-    that the file already had on the note, ``inside`` the places for marks in its text.
+    that the file already had on the note, as we write them however it spells them; ``inside`` the places for
+    marks in its text.
     """
 
     place: int
@@ -252,10 +253,14 @@ class Neighbour:
 
 @dataclass(frozen=True, slots=True)
 class Score:
-    """A file: the trumpet parts that were asked for, the ``others``, and what belongs to the whole."""
+    """A file: the trumpet parts that were asked for, the ``others``, and what belongs to the whole.
+
+    ``software``: the programs that the file says wrote it, the first one first.
+    """
 
     title: str = ""
     parts: tuple[Part, ...] = ()
     tempos: tuple[Tempo, ...] = ()
     warnings: tuple[Finding, ...] = ()
     others: tuple[Neighbour, ...] = ()
+    software: tuple[str, ...] = ()

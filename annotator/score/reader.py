@@ -6,7 +6,7 @@ lxml parses; this walks each wanted part once, measure by measure, with a cursor
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from operator import attrgetter
 
@@ -20,9 +20,11 @@ from annotator.score.model import Neighbour, Part, Score, Tempo
 from annotator.score.numbers import (
     FIFTHS,
     LONGEST_NUMBER,
+    LONGEST_TEXT,
     MOST_MEASURES,
     MOST_NOTES,
     MOST_PARTS,
+    text_of,
     whole_of,
 )
 from annotator.score.part_list import OfName, any_name, choose, name_text, names_of, not_taken, part_headers
@@ -197,7 +199,9 @@ def read(
     others = tuple(
         _neighbour(header, where.get(header.id)) for header in headers if header.id not in read_ids
     )
-    return Score(_title(root), tuple(parts), sorted_once(tempos), tuple(findings), others)
+    return Score(
+        _title(root), tuple(parts), sorted_once(tempos), tuple(findings), others, tuple(_software(root))
+    )
 
 
 def _neighbour(header: Part, where: _Where | None) -> Neighbour:
@@ -219,6 +223,12 @@ def _neighbour(header: Part, where: _Where | None) -> Neighbour:
 def _number(value: object) -> int:
     assert isinstance(value, float)  # what XPath's count() gives
     return int(value)
+
+
+def _software(root: etree._Element) -> Iterator[str]:
+    """The programs named in ``<encoding>``, each once."""
+    names = (text_of(each)[:LONGEST_TEXT] for each in root.iterfind("identification/encoding/software"))
+    yield from filter(None, dict.fromkeys(names))
 
 
 def _title(root: etree._Element) -> str:

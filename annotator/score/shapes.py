@@ -15,6 +15,7 @@ from annotator.pitch import STEP_INDEX, Pitch
 from annotator.score.model import Ornament
 from annotator.score.numbers import ALTERS, OCTAVES, STAVES, number_of, text_of, whole, whole_of
 from annotator.score.places import Inside
+from annotator.score.printed import printed_on
 
 _ACCIDENTALS = {
     "sharp": 1,
@@ -170,7 +171,7 @@ class _Notations:
             elif tag == "tied":
                 self.tied = self.tied or element.get("type") == "stop"
             elif tag == "technical":
-                self.printed += [text_of(fingering) for fingering in element.iterchildren("fingering")]
+                self.printed += printed_on(element)
             elif tag == "articulations":
                 self.breath = self.breath or any(child.tag in ("breath-mark", "caesura") for child in element)
             elif tag == "ornaments":
