@@ -11,6 +11,7 @@ from annotator.findings import Finding
 from annotator.fingering import PlayedNote, ReadNote, plan
 from annotator.fingering.ornaments import read_ornament
 from annotator.fingering.phrases import second_plans
+from annotator.fingering.sentences import out_of_reach
 from annotator.instruments import Instrument, load
 from annotator.options import Options
 from annotator.pitch import Pitch
@@ -124,7 +125,8 @@ def _play(part: Part, section: Section, instrument: Instrument, clock: Clock, op
             )
         lines.append(PlayedLine(line, tuple(pitches), how, second))
         told = set(findings) if line.player else set()  # a note for two players is spoken of once
-        findings += (each for each in _note_findings(part, line, pitches, how) if each not in told)
+        noticed = _note_findings(part, line, pitches, how, instrument)
+        findings += (each for each in noticed if each not in told)
     return PlayedPart(part, reading, at, tuple(lines), tuple(findings))
 
 
@@ -153,12 +155,17 @@ def _ornaments_read(part: Part, line: Line, note: Note, pitch: Pitch) -> tuple[O
 
 
 def _note_findings(
-    part: Part, line: Line, pitches: Sequence[Pitch], how: Sequence[PlayedNote]
+    part: Part, line: Line, pitches: Sequence[Pitch], how: Sequence[PlayedNote], instrument: Instrument
 ) -> Iterator[Finding]:
     for note, pitch, played in zip(line.notes, pitches, how, strict=True):
         measure = part.measures[note.measure].number
         if played.fingering is None:
-            yield Finding("out-of-range", f"{pitch.name} as read: {played.why}", part.id, measure)
+            yield Finding(
+                "out-of-range",
+                f"{pitch.name} as read: {out_of_reach(pitch.semitone, instrument)}",
+                part.id,
+                measure,
+            )
         elif note.printed and played.fingering.valves not in note.printed:
             yield Finding(
                 "printed-fingering",

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from annotator.findings import Finding
+from annotator.fingering import sentences
 from annotator.fingering.model import Auxiliary, Fingering, PlayedNote
 from annotator.instruments import Instrument
 from annotator.options import Options
@@ -32,7 +33,7 @@ def report(
 ) -> dict[str, Any]:
     """The report of one file. ``digest`` is the SHA-256 of its bytes, in hexadecimal; ``options`` those it
     was marked with."""
-    parts = [_part(each) for each in played]
+    parts = [_part(each, instrument) for each in played]
     findings = [*score.warnings]
     for each in played:
         findings += (*each.part.warnings, *each.findings)
@@ -49,7 +50,7 @@ def report(
     }
 
 
-def _part(played: PlayedPart) -> dict[str, Any]:
+def _part(played: PlayedPart, instrument: Instrument) -> dict[str, Any]:
     part = played.part
     return {
         "id": part.id,
@@ -61,7 +62,7 @@ def _part(played: PlayedPart) -> dict[str, Any]:
                 "line": line.line.number,
                 "staff": line.line.staff,
                 "voice": line.line.voice,
-                "notes": _notes(played, line),
+                "notes": _notes(played, line, instrument),
                 **({} if line.second is None else {"second_best": list(line.second)}),
             }
             for line in played.lines
@@ -101,23 +102,23 @@ def _inference(inference: Inference | None) -> dict[str, Any] | None:
     }
 
 
-def _notes(played: PlayedPart, line: PlayedLine) -> list[dict[str, Any]]:
+def _notes(played: PlayedPart, line: PlayedLine, instrument: Instrument) -> list[dict[str, Any]]:
     measures = played.part.measures
     at = played.at.line(line.line.number)
     # Most notes are read and played like others: what is the same is worked out once.
     read: dict[tuple[Pitch, int], dict[str, Any]] = {}
-    ways: dict[int, dict[str, Any]] = {}
+    ways: dict[tuple[int, Pitch], dict[str, Any]] = {}
     found = []
-    for note, how in zip(line.line.notes, line.how, strict=True):
+    for note, how, pitch in zip(line.line.notes, line.how, line.pitches, strict=True):
         measure = measures[note.measure]
         stretch = at(note.onset)
         key = (note.pitch, id(stretch))
         as_read = read.get(key)
         if as_read is None:
             as_read = read[key] = _as_read(note.pitch, stretch)
-        way = ways.get(id(how))
+        way = ways.get((id(how), pitch))
         if way is None:
-            way = ways[id(how)] = _way(how)
+            way = ways[id(how), pitch] = _way(how, pitch, instrument)
         found.append(
             {
                 "place": note.place,
@@ -142,27 +143,29 @@ def _as_read(pitch: Pitch, stretch: Stretch) -> dict[str, Any]:
     }
 
 
-def _way(how: PlayedNote) -> dict[str, Any]:
-    """What is done on a note."""
-    fingering, crossing = how.fingering, how.crossing
+def _way(how: PlayedNote, pitch: Pitch, instrument: Instrument) -> dict[str, Any]:
+    """What is done on a note read as ``pitch``."""
+    fingering, crossing, slides = how.fingering, how.crossing, how.slides
     return {
         "fingering": fingering.valves if fingering else None,
         "partial": fingering.partial if fingering else None,
         "cents": round(fingering.cents, 1) if fingering else None,
         "alternates": [_alternate(other) for other in how.alternates],
-        "slide_mm": how.slide_mm,
-        "slide": how.slide,
-        "slide_trouble": how.slide_trouble,
-        "cents_left": how.cents_left,
+        "slide_mm": slides.wanted,
+        "slide": sentences.slide_words(slides),
+        "slides": {"first": slides.first, "third": slides.third, "moved": slides.moved},
+        "slide_trouble": slides.trouble,
+        "cents_left": slides.cents_left,
         "auxiliaries": [_auxiliary(other) for other in how.auxiliaries],
-        "why": how.why,
+        "why": sentences.why(how, pitch, instrument),
+        "held": sentences.held_words(how, pitch),
         "crossing": None
         if crossing is None
         else {
             "grade": crossing.grade,
             "reasons": list(crossing.reasons),
-            "sentence": crossing.sentence,
-            "instead": crossing.instead,
+            "sentence": sentences.crossing_sentence(crossing),
+            "instead": sentences.instead_words(crossing.instead),
             "cost": crossing.cost,
             "gain": crossing.gain,
         },
@@ -176,7 +179,12 @@ def _alternate(fingering: Fingering) -> dict[str, Any]:
 def _auxiliary(other: Auxiliary) -> dict[str, Any]:
     """The other note of an ornament, as read, and its fingering (None: out of reach)."""
     found = other.fingering
-    return {"side": other.side, "reading": other.pitch.name, "fingering": found.valves if found else None}
+    return {
+        "side": other.side,
+        "reading": other.pitch.name,
+        "fingering": found.valves if found else None,
+        "cents_left": other.cents_left if found else None,
+    }
 
 
 def beat(measure: Measure, offset: float) -> float:

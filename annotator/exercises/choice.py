@@ -7,10 +7,11 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 
 from annotator.deciding import Prepared
-from annotator.engraving.drawing import signs
 from annotator.fingering import Fingering, PlayedNote, load_profile, usual
+from annotator.fingering.approach import Approach
 from annotator.fingering.costing import Costing, costing_for
-from annotator.fingering.crossing import Way, reasons
+from annotator.fingering.crossing import reasons
+from annotator.fingering.model import Way
 from annotator.fingering.profile import Profile
 from annotator.pitch import Pitch
 from annotator.played import PlayedLine, PlayedPart
@@ -161,15 +162,11 @@ def _trill(place: Place, how: PlayedNote) -> Practice | None:
 
 def _with_other(item: Practice, place: Place, prepared: Prepared) -> Practice:
     """``item`` with what the report offers instead, or the chart's own way where the plan departs from it."""
-    how = place.line.how
-    said = how[place.index].crossing
-    offered = set((said.instead or "").split(" and ")) if said is not None else set()
-    alternates = (how[place.left].alternates, () if item.trill else how[place.index].alternates)
+    said = place.line.how[place.index].crossing
+    roles = ("reached", "auxiliary") if item.trill else ("left", "reached")
+    offered = {one.note: one.fingering for one in said.instead} if said is not None else {}
+    other = [offered.get(role, way) for role, way in zip(roles, item.ways, strict=True)]
     pitches = (item.left, item.reached)
-    other = [
-        next((one for one in options if f"{signs(pitch.name)} with {one.valves}" in offered), way)
-        for pitch, options, way in zip(pitches, alternates, item.ways, strict=True)
-    ]
     if tuple(other) != item.ways:
         return replace(item, other=(other[0], other[1]), other_words="the alternate")
     left, reached = (usual(pitch.semitone, prepared.instrument) for pitch in pitches)
@@ -188,9 +185,10 @@ def _unflagged(prepared: Prepared, costing: Costing) -> Iterator[Practice]:
         pitches = place.line.pitches[place.left], place.line.pitches[place.index]
         ways = _way(costing, pitches[0], before.fingering), _way(costing, pitches[1], how.fingering)
         seconds = prepared.clock.seconds(note.onset) - prepared.clock.seconds(left.onset)
-        milliseconds = min(costing.longest, max(0, round(seconds * 1000)))
-        cost = costing.crossing(*ways, milliseconds, note.slurred) / 1000
-        named = reasons(costing.elements(*ways, note.slurred))
+        milliseconds = min(costing.measures.longest, max(0, round(seconds * 1000)))
+        reached = Approach(ways[1].semitone, milliseconds, note.slurred, 0)
+        cost = costing.crossing(*ways, reached) / 1000
+        named = reasons(costing.elements(*ways, note.slurred), costing.profile, costing.urgency[milliseconds])
         if cost >= LEAST_COST and named:
             item = Practice(
                 *pitches, (before.fingering, how.fingering), 0, cost, named, note.slurred, (place,)

@@ -5,25 +5,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from annotator.fingering.costing import Matrix, costing_for
+from annotator.fingering.costing import costing_for
 from annotator.fingering.crossing import UNIT
+from annotator.fingering.lattice import Arrival, Place, arrive
 from annotator.fingering.model import Fingering, ReadNote
 from annotator.fingering.profile import Profile, load_profile
 from annotator.instruments import Instrument
-
-
-@dataclass(frozen=True, slots=True)
-class LineCosts:
-    """What a plan over a line adds up. Costs in whole thousandths of an awkwardness.
-
-    ``ways[i]``: the fingerings note i may take (empty when out of reach). ``own[i]``: what each
-    costs by itself. ``crossings[i][b][a]``: the crossing onto way b of note i from way a of the note
-    before; all 0 where the line breaks. A note out of reach counts as one way that costs nothing.
-    """
-
-    ways: tuple[tuple[Fingering, ...], ...]
-    own: tuple[tuple[int, ...], ...]
-    crossings: tuple[Matrix, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,30 +26,17 @@ class OtherPlan:
     changed: tuple[int, ...]
 
 
-def line_costs(
+def line_lattice(
     notes: Sequence[ReadNote], instrument: Instrument, profile: Profile | str = "orchestral"
-) -> LineCosts:
-    """All costs the planner weighs on a line. Raises BadOption for an unknown profile name."""
+) -> list[Arrival]:
+    """All that the planner weighs on a line, note by note. Raises BadOption for an unknown profile name."""
     costing = costing_for(instrument, load_profile(profile) if isinstance(profile, str) else profile)
-    ways, own, crossings = [], [], []
-    before: ReadNote | None = None
-    for note in notes:
-        approach = costing.approach(before, note)
-        others = costing.neighbours(note)
-        trilled = any(other.trilled for other in others)
-        options = costing.ways(note.pitch.semitone)
-        left = costing.ways(before.pitch.semitone) if before is not None else ()
-        ways.append(tuple(option.fingering for option in options))
-        own.append(
-            tuple(costing.note(way, approach, trilled) + costing.ornamented(way, others) for way in options)
-            or (0,)
-        )
-        if options and left and approach.milliseconds is not None and before is not None:
-            crossings.append(costing.matrix(before.pitch.semitone, note.pitch.semitone, approach))
-        else:
-            crossings.append(tuple((0,) * max(1, len(left)) for _ in range(max(1, len(options)))))
-        before = note
-    return LineCosts(tuple(ways), tuple(own), tuple(crossings))
+    found = []
+    place = Place()
+    for approach in costing.approaches(notes):
+        found.append(arrive(costing, place, approach))
+        place = found[-1].place
+    return found
 
 
 def second_best(
@@ -70,45 +44,53 @@ def second_best(
 ) -> OtherPlan | None:
     """The plan of least cost but one over a line or phrase, or None when there is only one.
 
-    The two best ways of reaching every candidate are kept, so the result is exact. Raises BadOption
+    The two best ways of reaching every state are kept, so the result is exact. Raises BadOption
     for an unknown profile name.
     """
-    costs = line_costs(notes, instrument, profile)
-    # For each way of the last note its two best (cost, way before, rank there).
-    trail: list[list[list[tuple[int, int, int]]]] = []
-    for own, crossing in zip(costs.own, costs.crossings, strict=True):
+    costing = costing_for(instrument, load_profile(profile) if isinstance(profile, str) else profile)
+    lattice = line_lattice(notes, instrument, profile)
+    # For each state after each note its two best (cost, state before, rank there).
+    trail: list[list[list[tuple[int, int, int]]]] = [[[(0, -1, 0)]]]
+    for arrival in lattice:
         row = []
-        for way, cost in enumerate(own):
-            if not trail:
-                row.append([(cost, -1, 0)])
-                continue
+        for sources in arrival.sources:
             found = [
-                (reached[0] + crossing[way][a] + cost, a, rank)
-                for a, ranked in enumerate(trail[-1])
-                for rank, reached in enumerate(ranked)
+                (reached[0] + cost, source, rank)
+                for source, cost in sources
+                for rank, reached in enumerate(trail[-1][source])
             ]
             row.append(sorted(found)[:2])
         trail.append(row)
     ends = sorted(
-        (reached[0], way, rank)
-        for way, ranked in enumerate(trail[-1] if trail else [])
+        (reached[0], state, rank)
+        for state, ranked in enumerate(trail[-1])
         for rank, reached in enumerate(ranked)
     )
-    if len(ends) < 2:
+    if len(ends) < 2 or not lattice:
         return None
-    best, other = (_walk(trail, way, rank) for _, way, rank in ends[:2])
+    choices = [costing.ways(arrival.place.semitone or 0) for arrival in lattice]
+    plans = []
+    for _, state, rank in ends[:2]:
+        states = _walk(trail, state, rank)
+        plans.append(
+            tuple(
+                options[number % len(options)].fingering if options else None
+                for options, number in zip(choices, states, strict=True)
+            )
+        )
+    best, other = plans
     return OtherPlan(
-        tuple(options[way] if options else None for options, way in zip(costs.ways, other, strict=True)),
+        other,
         ends[1][0] / UNIT,
         ends[0][0] / UNIT,
         tuple(i for i, (a, b) in enumerate(zip(best, other, strict=True)) if a != b),
     )
 
 
-def _walk(trail: Sequence[Sequence[Sequence[tuple[int, int, int]]]], way: int, rank: int) -> list[int]:
+def _walk(trail: Sequence[Sequence[Sequence[tuple[int, int, int]]]], state: int, rank: int) -> list[int]:
     chosen = []
-    for row in reversed(trail):
-        chosen.append(way)
-        _, way, rank = row[way][rank]
+    for row in reversed(trail[1:]):
+        chosen.append(state)
+        _, state, rank = row[state][rank]
     chosen.reverse()
     return chosen

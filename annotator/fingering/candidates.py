@@ -42,12 +42,3 @@ def usual(semitone: int, instrument: Instrument) -> Fingering | None:
     """The fingering of the usual chart, or None when the note is out of reach."""
     found = candidates(semitone, instrument)
     return found[0] if found else None
-
-
-def out_of_reach(semitone: int, instrument: Instrument) -> str:
-    """The sentence that says why a pitch cannot be played."""
-    if semitone < instrument.low.semitone:
-        return f"below {instrument.low.name}, the lowest note of the {instrument.name}"
-    if semitone > instrument.high.semitone:
-        return f"above {instrument.high.name}, the highest note planned for the {instrument.name}"
-    return f"no valves of the {instrument.name} reach it on a partial in use"

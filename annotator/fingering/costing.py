@@ -1,17 +1,29 @@
-"""Costs for one instrument and one profile, worked out once and kept as whole numbers."""
+"""Costs for one instrument and one profile, worked out once and kept as whole numbers.
+
+A note is known by its ``Approach``, a fingering by its ``Way``; no cost depends on anything else.
+"""
 
 from __future__ import annotations
 
 from bisect import bisect_left
 from collections.abc import Sequence
-from dataclasses import dataclass
 from functools import lru_cache
 
+from annotator.fingering import intonation
+from annotator.fingering.approach import HELD, PASSING, Approach, Measures, approaches
 from annotator.fingering.candidates import candidates
-from annotator.fingering.crossing import UNIT, Element, Way, elements, thousandths, trill_weight, weight
-from annotator.fingering.intonation import SlideSetting, slide_setting
-from annotator.fingering.model import Fingering, ReadNote
-from annotator.fingering.ornaments import Neighbour, is_tremolo_start, neighbours
+from annotator.fingering.crossing import (
+    DEPARTURE,
+    UNIT,
+    Element,
+    elements,
+    is_lip_trill,
+    thousandths,
+    trill_elements,
+)
+from annotator.fingering.intonation import NOT_PULLED, Setting
+from annotator.fingering.model import Fingering, ReadNote, Way
+from annotator.fingering.ornaments import Neighbour
 from annotator.fingering.profile import Profile
 from annotator.instruments import Combination, Instrument
 
@@ -21,48 +33,45 @@ _C6 = 84
 _HIGH_PARTIALS = (9, 10)
 
 
-@dataclass(frozen=True, slots=True)
-class Approach:
-    """How a note is reached, all that crossing costs depend on beside the two pitches.
-
-    ``milliseconds`` from the onset before, as ``Costing.grid`` rounds them; None where the line breaks
-    (no crossing). ``settled``: the note is long enough for the lip to correct it.
-    """
-
-    milliseconds: int | None
-    slurred: bool
-    settled: bool
-
-
 class Costing:
     """The cost table applied to a trumpet. All costs are whole thousandths of an awkwardness."""
 
     def __init__(self, instrument: Instrument, profile: Profile) -> None:
         self.instrument = instrument
         self.profile = profile
-        self.longest = round(profile.urgency[0][0] * 1000)
-        self.urgency = tuple(_urgency(profile.urgency, ms) for ms in range(self.longest + 1))
         self.slide_move = round(profile["slide.move"] * 1000)
-        self.grid = self._grid()
-        self.settle = profile["intonation.settle"]
-        self.grace = profile["grace.seconds"]
-        self.tremolo = profile["tremolo.seconds"]
+        self.pull_from = profile["slide.from"]
+        longest = round(profile.urgency[0][0] * 1000)
+        self.urgency = tuple(_urgency(profile.urgency, ms) for ms in range(longest + 1))
+        self.measures = Measures(
+            longest,
+            _grid(self.urgency, self.slide_move),
+            profile["intonation.settle"],
+            profile["intonation.hold"],
+            profile["grace.seconds"],
+            profile["tremolo.seconds"],
+            lambda semitone: len(self.ways(semitone)) > 1,
+        )
+        self.shift = thousandths(profile["slide.shift"])
+        self.heard = profile["slide.heard"]
         self._masks = {item.name: item for item in instrument.combinations}
         self._ways: dict[int, tuple[Way, ...]] = {}
         self._offered: dict[int, tuple[Way, ...]] = {}
-        self._weights: dict[tuple[int, int, bool], Matrix] = {}
-        self._notes: dict[tuple[int, int, bool, bool, bool], int] = {}
-        self._settings: dict[tuple[Fingering, bool], SlideSetting] = {}
-        self._elements: dict[tuple[int, int, int, int, bool], tuple[Element, ...]] = {}
+        self._crossings: dict[object, tuple[int, int]] = {}
+        self._matrices: dict[object, Matrix] = {}
+        self._departures: dict[object, tuple[Element, ...]] = {}
+        self._owns: dict[object, int] = {}
+        self._cents: dict[object, float] = {}
+        self._neighbours: dict[object, tuple[int, Way | None]] = {}
+        self.held = {
+            semitone: next(item for item in candidates(semitone, instrument) if item.valves == valves)
+            for semitone, valves in instrument.held
+        }
+        self.settings = self._settings()
 
-    def _grid(self) -> tuple[int, ...]:
-        """For each millisecond the longest time that costs the same, so that like times are one."""
-        grid = list(range(self.longest + 1))
-        for ms in range(self.longest - 1, -1, -1):
-            same = self.urgency[ms] == self.urgency[ms + 1]
-            if same and (ms >= self.slide_move or ms + 1 < self.slide_move):
-                grid[ms] = grid[ms + 1]
-        return tuple(grid)
+    def approaches(self, notes: Sequence[ReadNote]) -> list[Approach]:
+        """How each note of a line is reached."""
+        return approaches(notes, self.measures)
 
     def ways(self, semitone: int) -> tuple[Way, ...]:
         """What the planner chooses from on a pitch: the usual fingering first. Empty when out of reach."""
@@ -81,136 +90,199 @@ class Costing:
             self._offered[semitone] = found
         return found
 
-    def approach(self, before: ReadNote | None, note: ReadNote) -> Approach:
-        """How ``note`` is reached from ``before`` (None at the start of a line)."""
-        settled = note.duration >= self.settle
-        if before is None or not note.joined:
-            return Approach(None, False, settled)
-        slurred = note.slurred
-        seconds = note.onset - before.onset
-        if (note.grace or before.grace) and seconds < self.grace:
-            seconds = self.grace
-        if is_tremolo_start(before.ornaments):
-            seconds, slurred = min(seconds, self.tremolo), True
-        milliseconds = min(self.longest, max(0, int(seconds * 1000 + 0.5)))
-        return Approach(self.grid[milliseconds], slurred, settled)
+    def way(self, semitone: int, fingering: Fingering) -> Way:
+        """The way of a pitch that is fingered so."""
+        return next(way for way in self.offered(semitone) if way.fingering == fingering)
 
-    def crossing(self, left: Way, reached: Way, milliseconds: int, slurred: bool) -> int:
-        """The cost of one crossing."""
-        weights = self._weights_of(left.semitone, reached.semitone, slurred)
-        return weights[reached.place][left.place] * self.urgency[milliseconds] // UNIT
-
-    def matrix(self, left: int, reached: int, approach: Approach) -> Matrix:
-        """Crossing costs between two pitches: for each way of ``reached``, a row over those of ``left``."""
-        urgency = 0 if approach.milliseconds is None else self.urgency[approach.milliseconds]
-        weights = self._weights_of(left, reached, approach.slurred)
-        width = len(self.ways(left))
-        return tuple(
-            tuple(cost * urgency // UNIT for cost in row[:width])
-            for row in weights[: len(self.ways(reached))]
-        )
+    def crossing(self, left: Way, reached: Way, approach: Approach) -> int:
+        """The cost of one crossing; 0 where the line breaks."""
+        if approach.milliseconds is None:
+            return 0
+        weight, steady = self._crossing(left, reached, approach.slurred)
+        urgency = self.urgency[approach.milliseconds]
+        if not approach.slurred and not urgency:
+            return 0
+        return weight * urgency // UNIT + steady
 
     def elements(self, left: Way, reached: Way, slurred: bool) -> tuple[Element, ...]:
-        """See ``crossing.elements``; remembered."""
-        key = (left.semitone, left.place, reached.semitone, reached.place, slurred)
-        found = self._elements.get(key)
+        """See ``crossing.elements``."""
+        return elements(left, reached, slurred, self.profile)
+
+    def matrix(self, left: int, approach: Approach) -> Matrix:
+        """Crossing costs from a pitch: for each way of the note reached, a row over those of ``left``."""
+        key = (left, approach.semitone, approach.milliseconds, approach.slurred)
+        found = self._matrices.get(key)
         if found is None:
-            self._elements[key] = found = elements(left, reached, slurred, self.profile)
+            found = self._matrices[key] = tuple(
+                tuple([self.crossing(a, b, approach) for a in self.ways(left)])
+                for b in self.ways(approach.semitone)
+            )
         return found
 
-    def _weights_of(self, left: int, reached: int, slurred: bool) -> Matrix:
-        key = (left, reached, slurred)
-        weights = self._weights.get(key)
-        if weights is None:
-            weights = tuple(
-                tuple(weight(a, b, slurred, self.profile) for a in self.offered(left))
-                for b in self.offered(reached)
-            )
-            self._weights[key] = weights
-        return weights
+    def change(self, earlier: Way, way: Way) -> int:
+        """What another fingering costs than the one the pitch had earlier in the figure."""
+        return 0 if earlier is way else thousandths(self.profile["figure.change"])
 
-    def note(self, way: Way, approach: Approach, trilled: bool = False) -> int:
-        """The cost of a note by itself: departure from the chart, intonation, weak partials."""
-        key = (way.semitone, way.place, approach.settled, self._has_time(approach), trilled)
-        cost = self._notes.get(key)
-        if cost is not None:
-            return cost
-        setting = self.setting(way.fingering, approach)
-        lip = self.profile["intonation.lip" if approach.settled else "intonation.lip-quick"]
-        off = max(0.0, abs(setting.cents_left) - lip)
-        cost = way.departure + thousandths(off * self.profile["intonation.cent"])
-        if way.partial in self.instrument.barred:
-            cost += thousandths(self.profile["weak-partial"])
-        if trilled:
-            cost = thousandths(cost * self.profile["trill.departure"] / UNIT)
-        self._notes[key] = cost
+    def own(self, way: Way, approach: Approach) -> int:
+        """The cost of a note by itself: departure from the chart, intonation, weak partials, ornaments."""
+        has_time = approach.milliseconds is None or approach.milliseconds >= self.slide_move
+        key = (way.semitone, way.place, approach.length, has_time, approach.others, approach.slides)
+        cost = self._owns.get(key)
+        if cost is None:
+            cost = sum(element.cost(self.profile) for element in self.own_elements(way, approach))
+            cost += sum(self.best_neighbour(way, other)[0] for other in approach.others)
+            cost += self.off(way, approach, self.setting(way, approach))
+            self._owns[key] = cost
         return cost
 
-    def setting(self, fingering: Fingering, approach: Approach) -> SlideSetting:
-        """The slide setting, with the time there is to move it."""
-        key = (fingering, self._has_time(approach))
-        found = self._settings.get(key)
-        if found is None:
-            found = slide_setting(fingering, self.instrument, self.profile["slide.from"], key[1])
-            self._settings[key] = found
+    def own_elements(self, way: Way, approach: Approach) -> list[Element]:
+        """What a way of playing costs by itself, ornaments and intonation left out."""
+        share = self.profile["trill.departure"] if approach.trilled else 1.0
+        found = [item._replace(amount=item.amount * share) for item in self.departure(way)]
+        if found and approach.length == HELD and not approach.trilled:
+            found.append(Element(DEPARTURE, "departure.held"))
         return found
 
-    def _has_time(self, approach: Approach) -> bool:
-        return approach.milliseconds is None or approach.milliseconds >= self.slide_move
+    def departure(self, way: Way) -> tuple[Element, ...]:
+        """What a way costs for not being the chart's."""
+        key = (way.semitone, way.place)
+        found = self._departures.get(key)
+        if found is None:
+            found = tuple(self._departure(way.semitone, way.place))
+            self._departures[key] = found
+        return found
 
-    def neighbours(self, note: ReadNote) -> tuple[Neighbour, ...]:
-        """The other notes of a note's ornaments."""
-        return neighbours(note.pitch, note.fifths, note.ornaments) if note.ornaments else ()
+    def setting(self, way: Way, approach: Approach) -> Setting:
+        """Where the slides stand on a note; while that is open, in tune where there is time for it."""
+        if approach.slides is not None:
+            return approach.slides
+        has_time = approach.milliseconds is None or approach.milliseconds >= self.slide_move
+        if approach.length == PASSING or not has_time:
+            return NOT_PULLED
+        return intonation.best_setting(way, self.instrument, self.pull_from)
+
+    def slid(self, way: Way) -> int:
+        """The valves of a way that have a hand slide, as a mask."""
+        return intonation.usable(way.mask, self.instrument)
+
+    def wants_slide(self, way: Way) -> bool:
+        """Whether a note played so is sharp enough for a slide to be pulled, and there is one."""
+        return way.fingering.cents >= self.pull_from and self.slid(way) != 0
+
+    def off(self, way: Way, approach: Approach, setting: Setting) -> int:
+        """What being out of tune costs a note with the slides at ``setting``, and its ornament's notes."""
+        cents = [self.cents_left(way, setting)]
+        for other in approach.others:
+            option = self.best_neighbour(way, other)[1] if other.trilled else None
+            if option is not None:
+                cents.append(self.cents_left(option, setting))
+        return sum(thousandths(self._off(each, approach.length)) for each in cents) // len(cents)
+
+    def cents_left(self, way: Way, setting: Setting) -> float:
+        """See ``intonation.cents_left``; remembered."""
+        key = (way.semitone, way.place, setting)
+        found = self._cents.get(key)
+        if found is None:
+            found = self._cents[key] = intonation.cents_left(way, self.instrument, setting)
+        return found
+
+    def _off(self, cents: float, length: int) -> float:
+        profile, off = self.profile, abs(cents)
+        past = max(0.0, off - profile["intonation.lip-quick" if length == PASSING else "intonation.lip"])
+        heard = ("intonation.passing", "intonation.settled", "intonation.held")[length]
+        return past * profile["intonation.cent"] + off * profile[heard]
 
     def best_neighbour(self, way: Way, other: Neighbour) -> tuple[int, Way | None]:
         """The cheapest fingering of an ornament's other note, and the ornament's cost with it."""
-        best: tuple[int, Way | None] = (0, None)
-        for option in self.ways(other.pitch.semitone):
-            cost = option.departure
-            if option.partial == way.partial:
-                cost = thousandths(cost * self.profile["trill.departure"] / UNIT)
-            trill = trill_weight(way, option, self.profile)
-            if not other.trilled:
-                trill = thousandths(trill * self.profile["trill.short-ornament"] / UNIT)
-            if best[1] is None or cost + trill < best[0]:
-                best = (cost + trill, option)
-        return best
+        key = (way.semitone, way.place, other.pitch.semitone, other.trilled)
+        found = self._neighbours.get(key)
+        if found is None:
+            costs = [
+                (sum(item.cost(self.profile) for item in self.ornament_elements(way, option, other)), place)
+                for place, option in enumerate(self.ways(other.pitch.semitone))
+            ]
+            cost, place = min(costs, default=(0, -1))
+            found = (cost, self.ways(other.pitch.semitone)[place] if costs else None)
+            self._neighbours[key] = found
+        return found
 
-    def ornamented(self, way: Way, others: Sequence[Neighbour]) -> int:
-        """What the ornaments of a note cost with this way of playing it."""
-        return sum(self.best_neighbour(way, other)[0] for other in others)
+    def ornament_elements(self, way: Way, option: Way, other: Neighbour) -> list[Element]:
+        """What an ornament's other note costs, fingered as ``option``."""
+        learnt = self.profile["trill.departure"] if option.partial == way.partial else 1.0
+        often = 1.0 if other.trilled else self.profile["trill.short-ornament"]
+        # A lip trill has one fingering, so its other note has none to learn.
+        price = () if is_lip_trill(way, option) else self.departure(option)
+        return [
+            *(item._replace(amount=item.amount * learnt) for item in price),
+            *(item._replace(amount=item.amount * often) for item in trill_elements(way, option)),
+        ]
+
+    def trill_cost(self, main: Way, option: Way) -> int:
+        """What trilling between two ways costs, the price of the fingerings left out."""
+        return sum(item.cost(self.profile) for item in trill_elements(main, option))
+
+    def _settings(self) -> tuple[Setting, ...]:
+        """Where the slides are set at all: for each note that wants it, and half way between two such."""
+        ways = [
+            way
+            for semitone in range(self.instrument.low.semitone, self.instrument.high.semitone + 1)
+            for way in self.offered(semitone)
+            if self.wants_slide(way)
+        ]
+        return intonation.settings(ways, self.instrument, self.pull_from)
+
+    def _crossing(self, left: Way, reached: Way, slurred: bool) -> tuple[int, int]:
+        key = (left.semitone, left.place, reached.semitone, reached.place, slurred)
+        found = self._crossings.get(key)
+        if found is None:
+            costs = [(item.cost(self.profile), item.steady) for item in self.elements(left, reached, slurred)]
+            found = (
+                sum(cost for cost, steady in costs if not steady),
+                sum(cost for cost, steady in costs if steady),
+            )
+            self._crossings[key] = found
+        return found
 
     def _way(self, semitone: int, place: int, options: Sequence[Fingering]) -> Way:
-        usual, option = options[0], options[place]
-        combination = self._masks[option.valves]
-        chart = self._masks[usual.valves]
-        departure, share = 0.0, 1.0
-        if option != usual:
-            third_alone = _one_for_two(combination, self.instrument)
-            if semitone > _C6 and option.partial in _HIGH_PARTIALS and not third_alone:
-                departure = self.profile["departure.high"]
-            elif option.partial != usual.partial:
-                departure = self.profile["departure.other-partial"]
-                if semitone <= _C6 and option.partial >= _HIGH_PARTIALS[0]:
-                    departure += self.profile["departure.ninth-partial-up"]
-            elif third_alone:
-                departure = self.profile["departure.third-for-first-second"]
-                share = self.profile["grade.third-for-first-second"]
-            else:
-                departure = self.profile["departure.same-partial"]
-            further = combination.mask.bit_count() - chart.mask.bit_count()
-            departure += max(0, further) * self.profile["departure.further-valve"]
-            farther_off = abs(option.cents) - abs(usual.cents) - self.profile["intonation.lip"]
-            departure += max(0.0, farther_off) * self.profile["departure.cent"]
+        combination = self._masks[options[place].valves]
+        costs = [(item.key, item.cost(self.profile)) for item in self._departure(semitone, place)]
+        third = "departure.third-for-first-second"
+        share = self.profile["grade.third-for-first-second"] if third in dict(costs) else 1.0
+        departure = sum(cost for _, cost in costs)
         return Way(
-            option,
+            options[place],
             semitone,
             place,
             combination.mask,
             combination.semitones,
-            thousandths(departure),
-            thousandths(departure * share),
+            departure,
+            thousandths(departure * share / UNIT),
         )
+
+    def _departure(self, semitone: int, place: int) -> list[Element]:
+        options = candidates(semitone, self.instrument, self.profile.partials)
+        usual, option = options[0], options[place]
+        found = []
+        if place:
+            combination, chart = self._masks[option.valves], self._masks[usual.valves]
+            third_alone = _one_for_two(combination, self.instrument)
+            if semitone > _C6 and option.partial in _HIGH_PARTIALS and not third_alone:
+                found.append(Element(DEPARTURE, "departure.high"))
+            elif option.partial != usual.partial:
+                found.append(Element(DEPARTURE, "departure.other-partial"))
+                if semitone <= _C6 and option.partial >= _HIGH_PARTIALS[0]:
+                    found.append(Element(DEPARTURE, "departure.ninth-partial-up"))
+            elif third_alone:
+                found.append(Element(DEPARTURE, "departure.third-for-first-second"))
+            else:
+                found.append(Element(DEPARTURE, "departure.same-partial"))
+            further = combination.mask.bit_count() - chart.mask.bit_count()
+            found.append(Element(DEPARTURE, "departure.further-valve", max(0, further)))
+            farther_off = abs(option.cents) - abs(usual.cents) - self.profile["intonation.lip"]
+            found.append(Element(DEPARTURE, "departure.cent", max(0.0, farther_off)))
+        if option.partial in self.instrument.barred:
+            found.append(Element(DEPARTURE, "weak-partial"))
+        return [item for item in found if item.amount]
 
 
 @lru_cache(maxsize=32)
@@ -224,7 +296,17 @@ def _one_for_two(combination: Combination, instrument: Instrument) -> bool:
     if combination.mask.bit_count() != 1:
         return False
     alike = next(item for item in instrument.combinations if item.semitones == combination.semitones)
-    return alike.mask.bit_count() == 2
+    return alike.mask.bit_count() > 1
+
+
+def _grid(urgency: Sequence[int], slide_move: int) -> tuple[int, ...]:
+    """For each millisecond the longest time that costs the same, so that like times are one."""
+    grid = list(range(len(urgency)))
+    for ms in range(len(urgency) - 2, -1, -1):
+        same = urgency[ms] == urgency[ms + 1]
+        if same and (ms >= slide_move or ms + 1 < slide_move):
+            grid[ms] = grid[ms + 1]
+    return tuple(grid)
 
 
 def _urgency(points: Sequence[tuple[float, float]], milliseconds: int) -> int:

@@ -1,9 +1,13 @@
 """The planner: the fingering of a whole line with the least total cost.
 
-An exact shortest path (Viterbi's dynamic programme) over the candidates of each note. Costs are whole
-numbers, so the state after a note, its candidates' costs less the least of them, takes few values in
-real music, and what a note does to a state is worked out once and remembered: a plain passage costs
-one look-up a note, forwards and back. Remembering changes no result.
+An exact shortest path (Viterbi's dynamic programme) through the lattice of each note's fingerings. Costs
+are whole numbers, so where the line stands after a note, its states' costs less the least of them, takes
+few values in real music, and what a note does to it is worked out once and remembered: a plain passage
+costs one look-up a note, forwards and back. Remembering changes no result, since what is looked up by is
+all that costs are made from (``Approach``).
+
+The slides are planned over the fingerings (``slides.py``), and the fingerings again with the cents that
+the slides leave where they stand, in turn until neither plan gets cheaper.
 """
 
 from __future__ import annotations
@@ -11,44 +15,74 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
-from operator import add
 
+from annotator.fingering.approach import Approach
 from annotator.fingering.costing import Costing, costing_for
-from annotator.fingering.crossing import Way
-from annotator.fingering.model import PlayedNote, ReadNote
+from annotator.fingering.finishing import Situation, finished, plain, situation
+from annotator.fingering.lattice import Arrival, Place, arrive
+from annotator.fingering.model import PlayedNote, ReadNote, Way
 from annotator.fingering.profile import Profile, load_profile
-from annotator.fingering.reach import After, Around, Reach, finished, reach_of
+from annotator.fingering.slides import plan_slides
 from annotator.instruments import Instrument
-from annotator.pitch import STEP_SEMITONES, STEPS
 
-_NATURAL = dict(zip(STEPS, STEP_SEMITONES, strict=True))
 _MOST_KEPT = 40_000
-_BREAK = 1 << 40
+_MOST_ROUNDS = 4
 
 
 class _State:
-    """Where the line stands: the ways of the last note and what each costs more than the best."""
+    """Where the line stands, and what each way of standing there costs more than the best."""
 
-    __slots__ = ("costs", "next", "ways")
+    __slots__ = ("costs", "next", "place")
 
-    def __init__(self, ways: tuple[Way, ...], costs: tuple[int, ...]) -> None:
-        self.ways = ways
+    def __init__(self, place: Place, costs: tuple[int, ...]) -> None:
+        self.place = place
         self.costs = costs
-        self.next: dict[object, _Step] = {}
+        self.next: dict[Approach, _Step] = {}
 
 
-@dataclass(slots=True, eq=False)
 class _Step:
-    """What a note does to a state. ``back``: for each way of the note the best way before it.
+    """What a note does to a state. ``back``: for each state after it the best before it.
 
-    ``added``: what it adds to the cost of the best plan so far. ``cells`` are those of ``reach``.
+    ``added``: what it adds to the cost of the best plan so far. ``chosen``: the note's way in each state;
+    ``cells``: the finished note, where it is the same whatever stands around it; ``wants``: whether the
+    state's way wants a slide pulled, ``pulls`` whether any does.
     """
 
-    reach: Reach
-    cells: list[list[PlayedNote | None]]
-    back: tuple[int, ...]
-    state: _State
-    added: int
+    __slots__ = ("added", "back", "cells", "chosen", "pulls", "state", "wants")
+
+    def __init__(
+        self,
+        back: tuple[int, ...],
+        state: _State,
+        added: int,
+        chosen: tuple[Way | None, ...],
+        wants: tuple[bool, ...],
+    ) -> None:
+        self.back = back
+        self.state = state
+        self.added = added
+        self.chosen = chosen
+        self.wants = wants
+        self.pulls = any(wants)
+        self.cells: list[PlayedNote | None] = [None] * len(back)
+
+
+@dataclass(frozen=True, slots=True)
+class _Line:
+    """A line with a plan over it: ``states[i]`` is the state of the best plan after ``steps[i]``."""
+
+    notes: Sequence[ReadNote]
+    approaches: list[Approach]
+    steps: list[_Step]
+    states: list[int]
+
+    @property
+    def wants_slides(self) -> bool:
+        rows = zip(self.steps, self.states, strict=True)
+        return any(step.pulls and step.wants[state] for step, state in rows)
+
+    def ways(self) -> list[Way | None]:
+        return [step.chosen[state] for step, state in zip(self.steps, self.states, strict=True)]
 
 
 def plan(
@@ -57,7 +91,7 @@ def plan(
     """What to do on each of ``notes``, in order: the plan of least total cost.
 
     ``notes`` is one line, sorted by onset. ``profile``: a Profile, or the name of one that comes
-    with the program. A note out of reach gets no fingering and a ``why``; the line breaks there.
+    with the program. A note out of reach gets no fingering; the line breaks there.
     Raises BadOption for an unknown profile name.
     """
     return planner_for(instrument, profile).plan(notes)
@@ -78,127 +112,124 @@ class Planner:
 
     def __init__(self, costing: Costing) -> None:
         self.costing = costing
-        self._longest = costing.longest
-        self._settle = costing.settle
         self._forget()
 
     def plan(self, notes: Sequence[ReadNote]) -> tuple[PlayedNote, ...]:
         """See ``plan``."""
         if not notes:
             return ()
-        steps = self._forward(notes)
-        costs = steps[-1].state.costs
-        chosen = costs.index(min(costs))
-        played: list[PlayedNote] = []
-        keep = played.append
-        place = len(steps)
-        for step in reversed(steps):
-            place -= 1
-            left = step.back[chosen]
-            cell = step.cells[left][chosen]
-            keep(self._finish(notes, steps, place, (left, chosen), played) if cell is None else cell)
-            chosen = left
-        played.reverse()
-        return tuple(played)
-
-    def _finish(
-        self,
-        notes: Sequence[ReadNote],
-        steps: Sequence[_Step],
-        place: int,
-        chosen: tuple[int, int],
-        later: Sequence[PlayedNote],
-    ) -> PlayedNote:
-        """The finished note at ``place``; ``later`` holds those after it, the next one last."""
-        before = notes[place - 1] if place else None
-        after = None
-        if later and later[-1].fingering is not None:
-            after = After(notes[place + 1], later[-1].fingering, steps[place + 1].reach)
-        return finished(self.costing, steps[place].reach, chosen, Around(before, notes[place], after))
+        line = self._planned(notes, self.costing.approaches(notes))
+        return self._with_slides(line) if line.wants_slides else self._finish(line)
 
     def total(self, notes: Sequence[ReadNote]) -> int:
-        """The cost of the best plan, in thousandths of an awkwardness."""
-        return sum(step.added for step in self._forward(notes)) if notes else 0
+        """The cost of the best plan with the slides where each note would have them, in thousandths."""
+        return self.cost(self.costing.approaches(notes))
+
+    def cost(self, approaches: Sequence[Approach]) -> int:
+        """The cost of the best plan over a line of approaches, in thousandths of an awkwardness."""
+        return sum(step.added for step in self._forward(approaches))
+
+    def ways(self, approaches: Sequence[Approach]) -> list[Way | None]:
+        """The best plan over a line of approaches: the way of each note, None out of reach."""
+        return self._planned((), list(approaches)).ways() if approaches else []
+
+    def _with_slides(self, line: _Line) -> tuple[PlayedNote, ...]:
+        """The two plans in turn, until each is the best for the other."""
+        approaches, ways = line.approaches, line.ways()
+        slides = plan_slides(self.costing, line.notes, approaches, ways)
+        for _ in range(_MOST_ROUNDS):
+            rows = zip(approaches, slides.settings, strict=True)
+            approaches = [approach._replace(slides=setting) for approach, setting in rows]
+            replanned = self.ways(approaches)
+            if replanned == ways:
+                break
+            ways = replanned
+            slides = plan_slides(self.costing, line.notes, approaches, ways)
+        rows = zip(approaches, slides.settings, strict=True)
+        approaches = [approach._replace(slides=setting) for approach, setting in rows]
+        return tuple(
+            self._told(situation(line.notes, approaches, ways, slides, place)) for place in range(len(ways))
+        )
+
+    def _planned(self, notes: Sequence[ReadNote], approaches: list[Approach]) -> _Line:
+        steps = self._forward(approaches)
+        costs = steps[-1].state.costs
+        chosen = costs.index(min(costs))
+        states: list[int] = []
+        keep = states.append
+        for step in reversed(steps):
+            keep(chosen)
+            chosen = step.back[chosen]
+        states.reverse()
+        return _Line(notes, approaches, steps, states)
+
+    def _finish(self, line: _Line) -> tuple[PlayedNote, ...]:
+        played: list[PlayedNote] = []
+        keep = played.append
+        ways: list[Way | None] = []
+        for place, (step, state) in enumerate(zip(line.steps, line.states, strict=True)):
+            cell = step.cells[state]
+            if cell is None:
+                ways = ways or line.ways()
+                left = ways[place - 1] if place else None
+                cell = plain(self.costing, left, ways[place], line.approaches[place])
+                if cell is None:
+                    cell = self._told(situation(line.notes, line.approaches, ways, None, place))
+                else:
+                    step.cells[state] = cell
+            keep(cell)
+        return tuple(played)
+
+    def _told(self, situation: Situation) -> PlayedNote:
+        found = self._finished.get(situation)
+        if found is None:
+            if len(self._finished) > _MOST_KEPT:
+                self._finished.clear()
+            self._finished[situation] = found = finished(self.costing, situation)
+        return found
 
     def _forget(self) -> None:
         self._states: dict[object, _State] = {}
-        self._reaches: dict[object, Reach] = {}
+        self._arrivals: dict[object, Arrival] = {}
+        self._finished: dict[Situation, PlayedNote] = {}
         self._made = 0
-        self._start = _State((), (0,))
+        self._start = _State(Place(), (0,))
 
-    def _forward(self, notes: Sequence[ReadNote]) -> list[_Step]:
+    def _forward(self, approaches: Sequence[Approach]) -> list[_Step]:
         steps: list[_Step] = []
         keep = steps.append
         state = self._start
-        before: ReadNote | None = None
-        last = 0.0
-        special = True
-        longest, settle, grid = self._longest, self._settle, self.costing.grid
-        for note in notes:
-            onset = note.onset
-            if special or note.grace or note.ornaments:
-                step = self._special(state, before, note)
-                special = note.grace or bool(note.ornaments)
-            else:
-                pitch = note.pitch
-                semitone = (pitch.octave + 1) * 12 + _NATURAL[pitch.step] + pitch.alter
-                if note.joined:
-                    # The sum of what a plain note's costs depend on, in one whole number.
-                    time = int((onset - last) * 1000.0 + 0.5)
-                    if time > longest:
-                        time = longest
-                    elif time < 0:
-                        time = 0
-                    key = (grid[time] * 2 + note.slurred) * 512 + semitone
-                else:
-                    key = _BREAK + semitone
-                if note.duration >= settle:
-                    key += 256
-                found = state.next.get(key)
-                step = found if found is not None else self._step(state, key, before, note)
+        for approach in approaches:
+            found = state.next.get(approach)
+            step = found if found is not None else self._step(state, approach)
             keep(step)
             state = step.state
-            before = note
-            last = onset
         return steps
 
-    def _special(self, state: _State, before: ReadNote | None, note: ReadNote) -> _Step:
-        """A step for a note with ornaments or grace, or after one, or at the start."""
-        key = (
-            self.costing.approach(before, note),
-            note.pitch.semitone,
-            self.costing.neighbours(note),
-        )
-        found = state.next.get(key)
-        return found if found is not None else self._step(state, key, before, note)
-
-    def _step(self, state: _State, key: object, before: ReadNote | None, note: ReadNote) -> _Step:
-        """Work out what ``note`` does to ``state``: the inner step of the dynamic programme."""
+    def _step(self, state: _State, approach: Approach) -> _Step:
+        """Work out what a note does to ``state``: the inner step of the dynamic programme."""
         if self._made > _MOST_KEPT:
             self._forget()
-        pair = (state.ways[0].semitone if state.ways else None, key)
-        reach = self._reaches.get(pair)
-        if reach is None:
-            self._reaches[pair] = reach = reach_of(self.costing, state.ways, before, note)
+        key = (state.place, approach)
+        arrival = self._arrivals.get(key)
+        if arrival is None:
+            self._arrivals[key] = arrival = arrive(self.costing, state.place, approach)
         costs = state.costs
-        if reach.rows:
-            back, reached = [], []
-            for row, own in zip(reach.rows, reach.own, strict=True):
-                sums = list(map(add, costs, row))
-                least = min(sums)
-                back.append(sums.index(least))
-                reached.append(least + own)
-        else:
-            # A break: whatever comes, the line before it ends in its cheapest way (which costs 0 here).
-            back = [costs.index(0)] * len(reach.own)
-            reached = list(reach.own)
+        back, reached = [], []
+        for sources in arrival.sources:
+            least, best = min([(costs[source] + cost, source) for source, cost in sources])
+            back.append(best)
+            reached.append(least)
         added = min(reached)
         relative = tuple([cost - added for cost in reached])
-        found = (note.pitch.semitone, relative)
+        found = (arrival.place, relative)
         target = self._states.get(found)
         if target is None:
-            self._states[found] = target = _State(reach.ways, relative)
-        step = _Step(reach, reach.cells, tuple(back), target, added)
-        state.next[key] = step
+            self._states[found] = target = _State(arrival.place, relative)
+        ways = self.costing.ways(approach.semitone) or (None,)
+        chosen = tuple(ways[number % len(ways)] for number in range(len(back)))
+        wants = tuple([way is not None and self.costing.wants_slide(way) for way in chosen])
+        step = _Step(tuple(back), target, added, chosen, wants)
+        state.next[approach] = step
         self._made += 1
         return step

@@ -1,11 +1,11 @@
-"""What the planner says to a player: flags, reasons for a departure from the chart, what would help."""
+"""Sentences a player would say, made of what was planned. Words only: nothing is decided here."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 
-from annotator.fingering.costing import Approach, Costing
 from annotator.fingering.crossing import (
+    ALTERNATION,
     CLOSE_PARTIALS,
     CONTRARY_MOTION,
     FINGER_EXCHANGE,
@@ -13,19 +13,24 @@ from annotator.fingering.crossing import (
     LIP_SLUR,
     PARTIAL_CHANGE,
     PARTIAL_SKIP,
-    UNIT,
-    Way,
+    TRILL,
+    WIDE_LEAP,
     partials_between,
-    reasons,
-    thousandths,
 )
-from annotator.fingering.model import Crossing, ReadNote
-from annotator.fingering.ornaments import is_tremolo_start
-from annotator.instruments import tube
+from annotator.fingering.model import (
+    Crossing,
+    Departure,
+    Instead,
+    Move,
+    Pace,
+    PlayedNote,
+    Slides,
+    TrillPair,
+    Way,
+)
+from annotator.instruments import Instrument, tube
 from annotator.instruments.model import FUNDAMENTAL
-from annotator.pitch import Pitch, spelled
-
-TRILL = "trill"
+from annotator.pitch import Pitch
 
 # What stands on the page beside the note, at most twelve characters.
 SHORT = {
@@ -36,6 +41,8 @@ SHORT = {
     CLOSE_PARTIALS: "close",
     PARTIAL_CHANGE: "partial",
     FINGERS: "fingers",
+    WIDE_LEAP: "leap",
+    ALTERNATION: "in turn",
     TRILL: "trill",
 }
 _NEEDS = {
@@ -46,8 +53,10 @@ _NEEDS = {
     CLOSE_PARTIALS: "lands where partials lie close",
     PARTIAL_CHANGE: "changes the partial",
     FINGERS: "moves more fingers",
+    WIDE_LEAP: "is a wide leap",
 }
 FINGER_NAMES = ("first", "second", "third", "fourth")
+_SEMITONE_NAMES = ("C", "C♯", "D", "E♭", "E", "F", "F♯", "G", "A♭", "A", "B♭", "B")
 _NOTE_VALUES = {
     4.0: "whole notes",
     3.0: "dotted half notes",
@@ -71,159 +80,188 @@ _NOTE_VALUES = {
 
 
 @dataclass(frozen=True, slots=True)
-class Move:
-    """A crossing as it happens: the notes, the ways chosen for them, and how the second is reached."""
+class Wording:
+    """How sentences are put. ``fundamental``: what the pedal is called, from which partials are counted."""
 
-    before: ReadNote
-    note: ReadNote
-    left: Way
-    reached: Way
-    approach: Approach
+    fundamental: int = 1
+
+    def partial(self, n: int) -> int:
+        """What partial ``n`` (1: the fundamental) is called."""
+        return n - 1 + self.fundamental
 
 
-def crossing_flag(costing: Costing, move: Move, severity: int) -> Crossing | None:
-    """The flag of a crossing whose least cost is ``severity`` thousandths, or None below grade 1."""
-    grade = grade_of(costing, severity)
-    milliseconds = move.approach.milliseconds
-    if not grade or milliseconds is None:
-        return None
-    slurred = move.approach.slurred
-    planned = costing.crossing(move.left, move.reached, milliseconds, slurred)
-    left, reached, eased = move.left, move.reached, ""
-    if 2 * planned < severity:
-        # Alternates carry the plan over; what is awkward is the chart's own crossing.
-        left, reached = costing.offered(left.semitone)[0], costing.offered(reached.semitone)[0]
-        eased = f"; taken here as {move.left.fingering.valves} to {move.reached.fingering.valves}"
-    found = reasons(costing.elements(left, reached, slurred))
-    told = " and ".join(_explained(reason, left, reached, slurred) for reason in found)
-    sentence = (
-        f"{name_of(move.before.pitch)} ({left.fingering.valves}) to {name_of(move.note.pitch)} "
-        f"({reached.fingering.valves}), {pace(move.before, move.note)}: {told}{eased}"
+PLAIN = Wording()
+
+
+def short(crossing: Crossing) -> str:
+    """What is printed on the page for a crossing, beside its strokes."""
+    return SHORT[crossing.reasons[0]] if crossing.reasons else ""
+
+
+def crossing_sentence(crossing: Crossing, wording: Wording = PLAIN) -> str:
+    """A crossing told to a player."""
+    told = [_move_sentence(crossing, move, wording) for move in crossing.moves]
+    return "; ".join((*told, *(_trill_sentence(pair) for pair in crossing.trills)))
+
+
+def instead_words(instead: tuple[Instead, ...]) -> str | None:
+    """What would ease a crossing: ``A4 with 3 and B4 with 2``; None where nothing would."""
+    told = [f"{name_of(item.pitch)} with {item.fingering.valves}" for item in instead]
+    return " and ".join(told) or None
+
+
+def departure_sentence(departure: Departure, wording: Wording = PLAIN) -> str:
+    """Why a note leaves the chart."""
+    way, chart = departure.way, departure.chart
+    label = way.fingering.valves
+    if way.partial != chart.partial:
+        label += f" on partial {wording.partial(way.partial)}"
+    elif label == "3":
+        label = "third valve alone"
+    return f"{label}: {_why(departure)}"
+
+
+def out_of_reach(semitone: int, instrument: Instrument) -> str:
+    """Why a pitch cannot be played."""
+    if semitone < instrument.low.semitone:
+        return f"below {instrument.low.name}, the lowest note of the {instrument.name}"
+    if semitone > instrument.high.semitone:
+        return f"above {instrument.high.name}, the highest note planned for the {instrument.name}"
+    return f"no valves of the {instrument.name} reach it on a partial in use"
+
+
+def why(how: PlayedNote, pitch: Pitch, instrument: Instrument, wording: Wording = PLAIN) -> str:
+    """The reason for a fingering off the chart or for none; empty where the chart is played."""
+    if how.fingering is None:
+        return out_of_reach(pitch.semitone, instrument)
+    return departure_sentence(how.departure, wording) if how.departure is not None else ""
+
+
+def slide_words(slides: Slides) -> str:
+    """Where the slides stand: ``third slide 9 mm``; empty when they are in."""
+    pulls = (("third", slides.third), ("first", slides.first))
+    return " and ".join(f"{name} slide {pull} mm" for name, pull in pulls if pull)
+
+
+def held_words(how: PlayedNote, pitch: Pitch) -> str:
+    """What many players take for a note held long; empty where nothing is to be said."""
+    if how.held is None or how.fingering is None:
+        return ""
+    return (
+        f"{name_of(pitch)} is {_cents(how.fingering.cents)} with {how.fingering.valves}; held, many take "
+        f"{how.held.valves} ({_cents(how.held.cents)})"
     )
-    instead, gain = _instead(costing, move, planned)
-    short = SHORT[found[0]] if found else ""
-    return Crossing(grade, found, sentence, instead, short, severity / UNIT, gain)
 
 
-def both(crossing: Crossing | None, trill: Crossing | None) -> Crossing | None:
-    """One flag out of two on the same note."""
-    if crossing is None or trill is None:
-        return crossing or trill
-    worse = crossing if crossing.grade >= trill.grade else trill
-    return Crossing(
-        worse.grade,
-        crossing.reasons + trill.reasons,
-        f"{crossing.sentence}; {trill.sentence}",
-        "; ".join(filter(None, (crossing.instead, trill.instead))) or None,
-        worse.short,
-        max(crossing.cost, trill.cost),
-        max(crossing.gain, trill.gain),
-    )
-
-
-def departure(costing: Costing, way: Way, into: Move | None, out: Move | None, trill: str) -> str:
-    """Why ``way`` was chosen and not the chart's. ``into`` and ``out``: the crossings beside it, if any."""
-    chart = costing.offered(way.semitone)[0]
-    same = way.partial == chart.partial
-    label = "third valve alone" if way.fingering.valves == "3" and same else f"{way.fingering.valves}"
-    if not same:
-        label += f" on partial {way.partial}"
-    if trill:
-        return f"{label}: {trill}"
-    moves = [move for move in (into, out) if move is not None and move.approach.milliseconds is not None]
-    # First against the chart on both notes: an alternate may be there for the sake of another one.
-    for chart_around in (True, False):
-        savings = [_saving(costing, move, way, chart_around) for move in moves]
-        best = max(savings, default=(0, ""), key=lambda item: item[0])
-        if best[0] > 0:
-            return f"{label}: {best[1]}"
-    if abs(way.fingering.cents) < abs(chart.fingering.cents):
-        return f"{label}: nearer in tune here than {chart.fingering.valves}"
-    return f"{label}: goes with the fingerings around it"
-
-
-def _saving(costing: Costing, move: Move, way: Way, chart_around: bool) -> tuple[int, str]:
-    """What the plan's crossing costs less than with the chart's ``way``, and what that would need."""
-    left, reached, slurred = move.left, move.reached, move.approach.slurred
-    planned = costing.crossing(left, reached, move.approach.milliseconds or 0, slurred)
-    if chart_around or left is way:
-        left = costing.offered(left.semitone)[0]
-    if chart_around or reached is way:
-        reached = costing.offered(reached.semitone)[0]
-    charted = costing.crossing(left, reached, move.approach.milliseconds or 0, slurred)
-    named = reasons(costing.elements(left, reached, slurred))
-    needs = _NEEDS[named[0]] if named else "moves more fingers"
-    there = f"{left.fingering.valves} to {reached.fingering.valves}"
-    return charted - planned, f"{there}, {pace(move.before, move.note)}, {needs}"
-
-
-def grade_of(costing: Costing, severity: int) -> int:
-    """0 (no flag) to 3, by the thresholds of the profile."""
-    keys = ("grade.mild", "grade.awkward", "grade.severe")
-    return sum(severity >= thousandths(costing.profile[key]) for key in keys)
-
-
-def pace(before: ReadNote, note: ReadNote) -> str:
+def pace_words(pace: Pace) -> str:
     """How fast: ``sixteenth notes at 132`` where the note values are known, else seconds."""
-    if is_tremolo_start(before.ornaments):
+    if pace.kind == "tremolo":
         return "as a tremolo"
-    seconds = note.onset - before.onset
-    value = _NOTE_VALUES.get(round(before.quarters, 4))
-    if value is None or seconds <= 0 or before.grace or note.grace:
-        return f"{seconds:.2f} s apart" if seconds > 0 else "a grace note apart"
-    return f"{value} at {60 * before.quarters / seconds:.0f}"
+    value = _NOTE_VALUES.get(pace.quarters)
+    if value is None or pace.seconds <= 0 or pace.kind == "grace":
+        return f"{pace.seconds:.2f} s apart" if pace.seconds > 0 else "a grace note apart"
+    return f"{value} at {60 * pace.quarters / pace.seconds:.0f}"
 
 
-def _instead(costing: Costing, move: Move, planned: int) -> tuple[str | None, float]:
-    milliseconds = move.approach.milliseconds
-    if milliseconds is None:
-        return None, 0.0
-    best: tuple[int, int, Way, Way] | None = None
-    for left in costing.offered(move.left.semitone):
-        for reached in costing.offered(move.reached.semitone):
-            cost = costing.crossing(left, reached, milliseconds, move.approach.slurred)
-            # An alternate has its price; one that costs more than it saves is no help.
-            whole = cost + left.departure + reached.departure
-            if best is None or (whole, cost) < best[:2]:
-                best = (whole, cost, left, reached)
-    if best is None or planned - best[0] < thousandths(costing.profile["grade.instead"]):
-        return None, 0.0
-    changes = [
-        f"{name_of(note.pitch)} with {new.fingering.valves}"
-        for note, old, new in ((move.before, move.left, best[2]), (move.note, move.reached, best[3]))
-        if new.fingering != old.fingering
-    ]
-    return " and ".join(changes) or None, round((planned - best[1]) / UNIT, 3) if changes else 0.0
+def name_of(pitch: Pitch) -> str:
+    return pitch.name.replace("#", "♯").replace("b", "♭")
 
 
-def _explained(reason: str, left: Way, reached: Way, slurred: bool) -> str:
+def _cents(cents: float) -> str:
+    return f"{abs(cents):.0f} cents {'sharp' if cents > 0 else 'flat'}" if round(cents) else "in tune"
+
+
+def _move_sentence(crossing: Crossing, move: Move, wording: Wording) -> str:
+    named = [reason for reason in crossing.reasons if reason != TRILL]
+    told = " and ".join(_explained(reason, move, wording) for reason in named)
+    taken = ""
+    if crossing.taken is not None:
+        taken = "; taken here as {} to {}".format(*(item.valves for item in crossing.taken))
+    valves = f"{move.left.fingering.valves} to {move.reached.fingering.valves}"
+    if move.left.mask == move.reached.mask:
+        valves = "both open" if not move.left.mask else f"both {move.left.fingering.valves}"
+    return (
+        f"{name_of(move.before)} to {name_of(move.note)} ({valves}), {pace_words(move.pace)}: {told}{taken}"
+    )
+
+
+def _trill_sentence(pair: TrillPair) -> str:
+    told = f"trill {name_of(pair.pitch)}–{name_of(pair.auxiliary)}"
+    if pair.other is None:
+        return f"{told}: {name_of(pair.auxiliary)} is out of reach"
+    used = f"{pair.main.fingering.valves} and {pair.other.fingering.valves}"
+    if pair.lip:
+        return f"{told}: a lip trill on {pair.main.fingering.valves}"
+    if pair.clean:
+        return f"{told}: only with {used}, far from the chart"
+    if pair.main.partial == pair.other.partial:
+        up, down = pair.main.mask & ~pair.other.mask, pair.other.mask & ~pair.main.mask
+        if up and down:
+            return f"{told}: {_fingers(up)} against {_fingers(down)} finger; no fingering moves one alone"
+    return (
+        f"{told}: no fingering in this profile keeps one partial and moves one finger; "
+        f"{used} is the least bad"
+    )
+
+
+def _why(departure: Departure) -> str:
+    pair, move = departure.trill, departure.move
+    if pair is not None and pair.other is not None:
+        what = f"{'trill to' if departure.trilled else 'ornament’s'} {name_of(pair.auxiliary)}"
+        if pair.lip:
+            return f"the {what} is made with the lip on this fingering"
+        if pair.clean:
+            finger = FINGER_NAMES[(pair.main.mask ^ pair.other.mask).bit_length() - 1]
+            return f"the {what} keeps one partial and moves the {finger} finger only"
+        return f"the {what} goes best with {pair.other.fingering.valves}"
+    if departure.kind == "crossing" and move is not None:
+        there = f"{move.left.fingering.valves} to {move.reached.fingering.valves}"
+        if move.left.mask == move.reached.mask:
+            there = f"{name_of(move.before)} to {name_of(move.note)} on {move.left.fingering.valves}"
+        return f"{there}, {pace_words(move.pace)}, {_NEEDS[departure.reason]}"
+    if departure.kind == "tune":
+        return f"nearer in tune here than {departure.chart.fingering.valves}"
+    return "goes with the fingerings around it"
+
+
+def _explained(reason: str, move: Move, wording: Wording) -> str:
     """What a reason means on this crossing."""
-    slur = " under a slur" if slurred else ""
+    left, reached = move.left, move.reached
+    slur = " under a slur" if move.slurred else ""
     up, down = left.mask & ~reached.mask, reached.mask & ~left.mask
-    to = f"to partial {reached.partial}"
+    to = f"to partial {wording.partial(reached.partial)}"
     rising = reached.partial > left.partial
     go = "goes" if down.bit_count() == 1 else "go"
-    between = ", ".join(_partial_name(n, reached.tubing) for n in partials_between(left, reached))
+    between = ", ".join(_partial_name(n, reached) for n in partials_between(left, reached))
+    numbers = wording.partial(left.partial), wording.partial(reached.partial)
     told = {
         FINGER_EXCHANGE: f", {_fingers(up)} up as {_fingers(down)} {go} down",
         CONTRARY_MOTION: f"{slur}, {'up' if rising else 'down'} {to} while tubing is "
         + ("added" if rising else "taken away"),
         PARTIAL_SKIP: f"{slur}, {between} may speak between",
-        LIP_SLUR: f", partial {left.partial} to {reached.partial} with the lips alone",
-        CLOSE_PARTIALS: f"{slur}, the one beside {reached.partial} may speak",
-        PARTIAL_CHANGE: f"{slur}, {left.partial} to {reached.partial}",
+        LIP_SLUR: f", partial {numbers[0]} to {numbers[1]} with the lips alone",
+        CLOSE_PARTIALS: f"{slur}, the one beside {numbers[1]} may speak",
+        PARTIAL_CHANGE: f"{slur}, {numbers[0]} to {numbers[1]}",
         FINGERS: f", {_fingers(up | down)} at once",
+        WIDE_LEAP: f"{slur}, {_interval(move)}" + (f" over {between}" if between else ""),
+        ALTERNATION: " with these two, as hard as the trill on them",
     }
     return reason + told[reason]
+
+
+def _interval(move: Move) -> str:
+    semitones = abs(move.reached.semitone - move.left.semitone)
+    octaves, rest = divmod(semitones, 12)
+    over = "" if not rest else " and more"
+    return {0: "less than an octave", 1: f"an octave{over}", 2: f"two octaves{over}"}.get(
+        octaves, f"{octaves} octaves{over}"
+    )
 
 
 def _fingers(mask: int) -> str:
     return " and ".join(FINGER_NAMES[finger] for finger in range(4) if mask >> finger & 1)
 
 
-def _partial_name(n: int, tubing: int) -> str:
-    return name_of(spelled(FUNDAMENTAL.semitone + tube.partial_semitones(n) - tubing))
-
-
-def name_of(pitch: Pitch) -> str:
-    return pitch.name.replace("#", "♯").replace("b", "♭")
+def _partial_name(n: int, way: Way) -> str:
+    octave, step = divmod(FUNDAMENTAL.semitone + tube.partial_semitones(n) - way.tubing, 12)
+    return f"{_SEMITONE_NAMES[step]}{octave - 1}"

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Mapping
+from dataclasses import replace
 from functools import lru_cache
 from pathlib import Path
 from typing import Any, NoReturn
 
 from annotator.errors import BadInstrument, BadOption
 from annotator.instruments import tube
-from annotator.instruments.model import NUMBER, Instrument, combination_name
+from annotator.instruments.model import FUNDAMENTAL, NUMBER, Instrument, combination_name
 from annotator.pitch import Interval, Pitch
 
 _FOLDER = Path(__file__).parent
@@ -30,7 +31,7 @@ _ORDER = (
 _KEYS: Mapping[str, frozenset[str]] = {
     "": frozenset(
         {"id", "name", "heading", "short", "key", "family", "words", "sound"}
-        | {"transposition", "valves", "partials", "range", "slides"}
+        | {"transposition", "valves", "partials", "range", "slides", "held"}
     ),
     "transposition": frozenset({"diatonic", "chromatic"}),
     "valves": frozenset({"semitones", "lengths", "preferred"}),
@@ -64,7 +65,7 @@ def from_toml(source: Path | str) -> Instrument:
     """A trumpet from a TOML file (a Path) or from its text (a str).
 
     The keys are those of the files in this folder; ``partials.barred``, ``slides``, ``words``,
-    ``family``, ``sound``, ``heading``, ``short`` and ``valves.preferred`` may be left out.
+    ``family``, ``sound``, ``heading``, ``short``, ``held`` and ``valves.preferred`` may be left out.
     Raises BadInstrument, which names the key.
     """
     if isinstance(source, Path):
@@ -102,7 +103,7 @@ class _Reader:
         usable = self._partials("partials.usable")
         if not usable:
             self._bad("partials.usable", "must name at least one partial")
-        return Instrument(
+        made = Instrument(
             id=self._text("id", self.name),
             name=self._text("name"),
             key=self._text("key"),
@@ -124,6 +125,7 @@ class _Reader:
             short=self._heading("short"),
             preferred=self._preferred(len(semitones)),
         )
+        return replace(made, held=self._held(made))
 
     def _valves(self) -> tuple[tuple[int, ...], tuple[float, ...]]:
         section = self._section("valves")
@@ -152,6 +154,20 @@ class _Reader:
                 self._bad("valves.preferred", f"{value!r} is no combination of the valves, written as in 2-4")
         return values
 
+    def _held(self, made: Instrument) -> tuple[tuple[int, str], ...]:
+        """The alternates of ``held``; each must reach its pitch."""
+        found = []
+        lowest = FUNDAMENTAL.semitone
+        for name in self._section("held"):
+            semitone, valves = self._pitch(f"held.{name}", name).semitone, self._text(f"held.{name}")
+            lowered = {item.semitones for item in made.combinations if item.name == valves}
+            if not any(
+                lowest + tube.partial_semitones(n) - by == semitone for n in made.partials for by in lowered
+            ):
+                self._bad(f"held.{name}", f"{valves!r} does not reach {name}")
+            found.append((semitone, valves))
+        return tuple(found)
+
     def _partials(self, where: str, default: tuple[int, ...] | None = None) -> tuple[int, ...]:
         values = self._value(where, default)
         if not isinstance(values, (list, tuple)):
@@ -161,8 +177,8 @@ class _Reader:
                 self._bad(where, f"{value!r} is not a partial, 1 to {_HIGHEST_PARTIAL}")
         return tuple(sorted(set(values)))
 
-    def _pitch(self, where: str) -> Pitch:
-        value = self._text(where)
+    def _pitch(self, where: str, value: str = "") -> Pitch:
+        value = value or self._text(where)
         try:
             return Pitch.parse(value)
         except ValueError as error:

@@ -38,6 +38,7 @@ class Instrument:
     ``semitones``: what each valve lowers by; ``lengths``: what it adds, as fractions of the open
     tube. ``partials`` are used freely, ``barred`` only on request. ``low`` and ``high`` bound the
     written range. ``preferred``: the combinations that come before others lowering alike, as printed.
+    ``held``: written semitones and the alternate that many players take for them when held.
     ``first_slide`` and ``third_slide``: travel in millimetres (0: none).
     ``sound`` is MusicXML's standard sound, ``words`` what headings call the family. ``heading`` and
     ``short`` head a part written out for it, with ``{number}`` where the player's number goes.
@@ -61,6 +62,7 @@ class Instrument:
     heading: str = ""
     short: str = ""
     preferred: tuple[str, ...] = ()
+    held: tuple[tuple[int, str], ...] = ()
 
     @property
     def valve_count(self) -> int:

@@ -6,6 +6,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 from annotator.fingering.model import PlayedNote
+from annotator.fingering.sentences import short
 from annotator.options import Options
 from annotator.pitch import Pitch
 from annotator.registry.mark_rows import LYRIC_MARKS, MARKS, WORD_MARKS
@@ -104,17 +105,21 @@ def _partial(how: PlayedNote) -> str:
 
 def _crossing(how: PlayedNote) -> str:
     crossing = how.crossing
-    return f"{FLAG_STROKES[crossing.grade]} {crossing.short}".strip() if crossing is not None else ""
+    return f"{FLAG_STROKES[crossing.grade]} {short(crossing)}".strip() if crossing is not None else ""
 
 
 def _intonation(how: PlayedNote) -> str:
-    """Millimetres for the slides, ``!`` when too far or too quick; else cents left, if worth it."""
+    """The slides where they are set anew, in millimetres (``in``: home again), ``!`` when too far or too
+    quick; else, on a note held long enough to hear them, the cents left, if worth it."""
     if how.fingering is None:
         return ""
-    pulls = [f"{name} {mm:.0f}" for name, mm in (("1st", how.first_mm), ("3rd", how.third_mm)) if mm >= 1]
-    if pulls:
-        return " ".join(pulls) + ("!" if how.slide_trouble else "")
-    return f"{how.cents_left:+.0f}¢" if abs(how.cents_left) >= WORTH_SAYING_CENTS else ""
+    slides = how.slides
+    if slides.moved:
+        pulls = [f"{name} {mm}" for name, mm in (("1st", slides.first), ("3rd", slides.third)) if mm]
+        return (" ".join(pulls) or "in") + ("!" if slides.trouble else "")
+    if not slides.matters or abs(slides.cents_left) < WORTH_SAYING_CENTS:
+        return ""
+    return f"{slides.cents_left:+.0f}¢"
 
 
 TEXTS: Mapping[str, Callable[[PlayedNote], str]] = {

@@ -21,7 +21,7 @@ import networkx
 from annotator import Options
 from annotator.deciding import _read_notes, prepare
 from annotator.fingering import ReadNote
-from annotator.fingering.alternatives import line_costs
+from annotator.fingering.alternatives import line_lattice
 from annotator.fingering.planner import Planner, planner_for
 from annotator.instruments import load
 from annotator.pitch import Pitch
@@ -91,12 +91,11 @@ def parts() -> list[list[ReadNote]]:
 
 def shortest_path(notes: Sequence[ReadNote]) -> None:
     """The same plan by networkx: the lattice built and Dijkstra run."""
-    costs = line_costs(notes, load("c-trumpet"))
     graph: networkx.DiGraph[object] = networkx.DiGraph()
-    for index, (own, crossings) in enumerate(zip(costs.own, costs.crossings, strict=True)):
-        for b, cost in enumerate(own):
-            for a, crossing in enumerate(crossings[b] if index else (0,)):
-                graph.add_edge((index - 1, a if index else 0), (index, b), weight=cost + crossing)
+    for index, arrival in enumerate(line_lattice(notes, load("c-trumpet"))):
+        for state, sources in enumerate(arrival.sources):
+            for source, cost in sources:
+                graph.add_edge((index - 1, source), (index, state), weight=cost)
     networkx.multi_source_dijkstra_path_length(graph, {(-1, 0)})
 
 

@@ -55,7 +55,7 @@ def differences(
     """Where the plan is not what players do; empty when it agrees."""
     found = []
     played = plan(passage.notes, load(instrument), profile)
-    off = [how.fingering is not None and bool(how.why) for how in played]
+    off = [how.fingering is not None and how.departure is not None for how in played]
     rows = zip(passage.notes, played, passage.fingering, passage.flags, strict=True)
     for place, (note, how, fingering, flag) in enumerate(rows):
         valves = how.fingering.valves if how.fingering else "none"

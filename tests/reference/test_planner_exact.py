@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import inspect
 import random
 from collections.abc import Sequence
+from dataclasses import replace
 from itertools import product
 
 import networkx
@@ -12,12 +14,15 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from annotator.fingering import Fingering, ReadNote, candidates, plan, second_best
-from annotator.fingering.alternatives import line_costs
+from annotator.fingering.alternatives import line_lattice
+from annotator.fingering.approach import Approach
 from annotator.fingering.costing import Costing, costing_for
 from annotator.fingering.crossing import UNIT
+from annotator.fingering.model import Way
 from annotator.fingering.planner import planner_for
 from annotator.fingering.profile import load_profile
-from annotator.instruments import Instrument, load
+from annotator.fingering.slides import line_uses, move_cost, plan_slides
+from annotator.instruments import Instrument, load, tube
 from annotator.pitch import Pitch
 from annotator.score.model import Ornament
 
@@ -42,12 +47,13 @@ def pitch(semitone: int) -> Pitch:
 @st.composite
 def lines(draw: st.DrawFn, longest: int = 6, plain: bool = False) -> list[ReadNote]:
     notes, onset = [], 0.0
+    near = draw(st.sampled_from([None, 58, 62, 68, 69]))  # a few pitches that come again, or any
     for _ in range(draw(st.integers(1, longest))):
         duration = draw(st.sampled_from([0.05, 0.09, 0.125, 0.2, 0.25, 0.5, 1.5]))
         grace = not plain and draw(st.integers(0, 9)) == 0
         notes.append(
             ReadNote(
-                pitch(draw(st.integers(50, 93))),
+                pitch(draw(st.integers(50, 93) if near is None else st.integers(near, near + 2))),
                 onset,
                 0.0 if grace else duration,
                 slurred=draw(st.booleans()),
@@ -62,21 +68,48 @@ def lines(draw: st.DrawFn, longest: int = 6, plain: bool = False) -> list[ReadNo
     return notes
 
 
-def total(costing: Costing, notes: Sequence[ReadNote], chosen: Sequence[Fingering | None]) -> int:
+def total(
+    costing: Costing,
+    notes: Sequence[ReadNote],
+    chosen: Sequence[Fingering | None],
+    line: Sequence[Approach] | None = None,
+) -> int:
     """A plan's cost, added up note by note from the cost functions alone."""
-    cost, before = 0, None
-    for note, fingering in zip(notes, chosen, strict=True):
-        approach = costing.approach(before[0] if before else None, note)
-        way = None
-        if fingering is not None:
-            way = next(way for way in costing.ways(note.pitch.semitone) if way.fingering == fingering)
-            others = costing.neighbours(note)
-            cost += costing.note(way, approach, any(other.trilled for other in others))
-            cost += costing.ornamented(way, others)
-            if before and before[1] is not None and approach.milliseconds is not None:
-                cost += costing.crossing(before[1], way, approach.milliseconds, approach.slurred)
-        before = (note, way)
+    cost = 0
+    ways: list[Way | None] = []
+    for place, (note, fingering) in enumerate(zip(notes, chosen, strict=True)):
+        approach = (line or costing.approaches(notes))[place]
+        way = costing.way(note.pitch.semitone, fingering) if fingering is not None else None
+        if way is not None:
+            cost += costing.own(way, approach)
+            if ways and ways[-1] is not None and approach.milliseconds is not None:
+                cost += costing.crossing(ways[-1], way, approach)
+            earlier = came_from(notes, place, costing)
+            if earlier is not None and ways[earlier] is not way:
+                cost += round(costing.profile["figure.change"] * UNIT)
+        ways.append(way)
     return cost
+
+
+def came_from(notes: Sequence[ReadNote], place: int, costing: Costing) -> int | None:
+    """The nearest note of the same pitch up to four notes before, others between, no break between."""
+    longest = costing.measures.longest
+    for back in range(1, 5):
+        if place - back < 0 or not notes[place - back + 1].joined:
+            return None
+        seconds = notes[place - back + 1].onset - notes[place - back].onset
+        if int(seconds * 1000 + 0.5) >= longest:
+            return None
+        if notes[place - back].pitch.semitone == notes[place].pitch.semitone:
+            return place - back if back > 1 else None
+    return None
+
+
+def best_fingerings(instrument: Instrument, notes: Sequence[ReadNote]) -> list[Fingering | None]:
+    """The planner's fingerings before the slides have a plan of their own."""
+    planner = planner_for(instrument)
+    ways = planner.ways(planner.costing.approaches(notes))
+    return [way.fingering if way is not None else None for way in ways]
 
 
 def all_plans(notes: Sequence[ReadNote], on: str | Instrument) -> list[tuple[Fingering | None, ...]]:
@@ -93,7 +126,7 @@ def test_no_plan_is_cheaper_than_the_planners(notes: list[ReadNote], name: str) 
     if len(plans) > 20_000:
         plans = random.Random(0).sample(plans, 20_000)
     least = min(total(costing, notes, chosen) for chosen in plans)
-    planned = [note.fingering for note in plan(notes, load(name))]
+    planned = best_fingerings(load(name), notes)
     assert total(costing, notes, planned) <= least
     assert planner_for(load(name)).total(notes) == total(costing, notes, planned)
     if len(plans) < 20_000:
@@ -137,21 +170,81 @@ def test_long_lines_against_networkx(seed: int) -> None:
         )
         onset += duration
     instrument = load(chance.choice(["c-trumpet", "bb-piccolo"]))
-    costs = line_costs(notes, instrument)
+    lattice = line_lattice(notes, instrument)
     graph: networkx.DiGraph[object] = networkx.DiGraph()
-    for index, (own, crossings) in enumerate(zip(costs.own, costs.crossings, strict=True)):
-        for b, cost in enumerate(own):
-            if index == 0:
-                graph.add_edge("start", (0, b), weight=cost)
-            else:
-                for a, crossing in enumerate(crossings[b]):
-                    graph.add_edge((index - 1, a), (index, b), weight=cost + crossing)
-    for b in range(len(costs.own[-1])):
-        graph.add_edge((len(notes) - 1, b), "end", weight=0)
-    shortest = networkx.shortest_path_length(graph, "start", "end", weight="weight")
+    for index, arrival in enumerate(lattice):
+        for state, sources in enumerate(arrival.sources):
+            for source, cost in sources:
+                graph.add_edge((index - 1, source), (index, state), weight=cost)
+    for state in range(len(lattice[-1].sources)):
+        graph.add_edge((len(notes) - 1, state), "end", weight=0)
+    shortest = networkx.shortest_path_length(graph, (-1, 0), "end", weight="weight")
     assert planner_for(instrument).total(notes) == shortest
-    planned = [note.fingering for note in plan(notes, instrument)]
+    planned = best_fingerings(instrument, notes)
     assert total(costing_for(instrument, load_profile("orchestral")), notes, planned) == shortest
+
+
+@settings(max_examples=150, deadline=None)
+@given(lines(7), st.sampled_from(["c-trumpet", "bb-flugelhorn", "a-piccolo"]), st.booleans())
+def test_no_slide_plan_is_cheaper(notes: list[ReadNote], name: str, exact: bool) -> None:
+    """Against every setting on every note that uses a slide, added up move by move."""
+    instrument = load(name)
+    if exact:
+        instrument = replace(instrument, lengths=tuple(map(tube.valve_length, instrument.semitones)))
+    costing = costing_for(instrument, load_profile("orchestral"))
+    approaches = costing.approaches(notes)
+    ways = planner_for(instrument).ways(approaches)
+    uses = line_uses(costing, notes, approaches, ways)
+    if len(costing.settings) ** len(uses) > 30_000:
+        uses = uses[:3] if len(costing.settings) ** 3 <= 30_000 else uses[:2]
+        end = uses[-1].place + 1
+        notes, approaches, ways = notes[:end], approaches[:end], ways[:end]
+    found = []
+    for tried in product(costing.settings, repeat=len(uses)):
+        moves = [
+            move_cost(costing, before, after, use)
+            for before, after, use in zip(((0, 0), *tried), tried, uses, strict=False)
+        ]
+        if all(move is not None for move in moves):
+            off = sum(costing.off(u.way, u.approach, s) for u, s in zip(uses, tried, strict=True))
+            found.append(off + sum(move for move in moves if move is not None))
+    planned = plan_slides(costing, notes, approaches, ways)
+    assert planned.cost == min(found)
+    for place, setting in enumerate(planned.settings):
+        assert 0 <= setting[0] <= instrument.first_slide, place
+        assert 0 <= setting[1] <= instrument.third_slide, place
+
+
+@settings(max_examples=150, deadline=None)
+@given(lines(6), st.sampled_from(["c-trumpet", "bb-cornet", "a-piccolo"]))
+def test_each_plan_is_the_best_for_the_other(notes: list[ReadNote], name: str) -> None:
+    """The fingerings with the slides where they stand, and the slides with those fingerings."""
+    instrument = load(name)
+    costing, planner = costing_for(instrument, load_profile("orchestral")), planner_for(instrument)
+    played = plan(notes, instrument)
+    held = [(how.slides.first, how.slides.third) for how in played]
+    if not any(map(any, held)):
+        return
+    approaches = costing.approaches(notes)
+    ways = [
+        costing.way(note.pitch.semitone, how.fingering) if how.fingering else None
+        for note, how in zip(notes, played, strict=True)
+    ]
+    slides = plan_slides(costing, notes, approaches, ways)
+    assert [tuple(setting) for setting in slides.settings] == held
+    standing = [a._replace(slides=setting) for a, setting in zip(approaches, held, strict=True)]
+    chosen = [how.fingering for how in played]
+    plans = all_plans(notes, instrument)
+    if len(plans) <= 5_000:
+        costs = {each: total(costing, notes, each, standing) for each in plans}
+        assert costs[tuple(chosen)] == min(costs.values()) == planner.cost(standing)
+
+
+def test_an_approach_is_all_that_costs_know_of_a_note() -> None:
+    """What is looked up by is what costs are made from: no cost function takes anything else of a note."""
+    for name in ("crossing", "matrix", "own", "own_elements", "off", "setting"):
+        taken = inspect.signature(getattr(Costing, name)).parameters
+        assert not {"note", "notes", "before", "onset", "duration"} & set(taken), name
 
 
 @settings(max_examples=60, deadline=None)

@@ -114,7 +114,8 @@ def test_the_worst_crossing_comes_first_as_read_with_its_fingerings() -> None:
     root = etree.fromstring(sheet)
     assert said(root)[0].startswith("E♭4–F4")
     heading = next(text for text in said(root) if text.startswith("1. "))
-    assert heading == "1. Measure 1: 2-3 to 1, finger exchange"
+    assert heading.startswith("1. Measure 1: 2-3 to 1, ")
+    assert "finger exchange" in heading
     first = root.find("part/measure")
     assert first is not None
     assert [text_of(pitch.find("step")) for pitch in first.iter("pitch")] == ["E", "F"]

@@ -12,7 +12,7 @@ from annotator.fingering.planner import planner_for
 from annotator.fingering.profile import load_profile
 from annotator.instruments import Instrument, from_toml, load, tube
 from annotator.pitch import Pitch
-from tests.reference.test_planner_exact import all_plans, lines, total
+from tests.reference.test_planner_exact import all_plans, best_fingerings, lines, total
 
 FILE = """
 name = "Trumpet of nobody's"
@@ -71,7 +71,7 @@ def test_candidates_sound_the_note_with_the_least_tubing_first(instrument: Instr
 @given(instruments(), lines(4))
 def test_the_plan_is_the_cheapest_on_any_trumpet(instrument: Instrument, notes: list[ReadNote]) -> None:
     costing = costing_for(instrument, load_profile("orchestral"))
-    planned = [note.fingering for note in plan(notes, instrument)]
+    planned = best_fingerings(instrument, notes)
     cost = total(costing, notes, planned)
     assert planner_for(instrument).total(notes) == cost
     plans = all_plans(notes, instrument)

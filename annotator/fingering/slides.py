@@ -1,0 +1,179 @@
+"""Where the hand slides stand along a line: a plan of their own over its fingerings.
+
+A slide stays where it is until the hand has time to move it (``slide.move`` of the cost table), so over a
+fast figure one setting is held, the best for all of it. Not used for ``slide.rest`` it goes home, all the
+way in. The plan is the cheapest of all there are over the instrument's settings: an exact dynamic programme.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from annotator.fingering import intonation
+from annotator.fingering.approach import Approach
+from annotator.fingering.costing import Costing
+from annotator.fingering.intonation import FIRST, NOT_PULLED, THIRD, Setting
+from annotator.fingering.model import ReadNote, Way
+
+
+@dataclass(frozen=True, slots=True)
+class SlidePlan:
+    """For each note of a line: the ``settings`` of the slides, whether they are ``moved`` for it, and
+    ``trouble`` (see ``model.Slides``). ``cost`` of notes out of tune and of moves, in thousandths."""
+
+    settings: tuple[Setting, ...]
+    moved: tuple[bool, ...]
+    trouble: tuple[str, ...]
+    cost: int
+
+
+@dataclass(frozen=True, slots=True)
+class Use:
+    """A note that uses a slide. ``place`` in the line; ``slides``: which, as a mask of their valves.
+
+    ``free``: those the hand has had time to move since they were last used; ``rested``: it had so much
+    time that they have gone home.
+    """
+
+    place: int
+    way: Way
+    approach: Approach
+    slides: int
+    free: int
+    rested: int
+
+
+def plan_slides(
+    costing: Costing,
+    notes: Sequence[ReadNote],
+    approaches: Sequence[Approach],
+    ways: Sequence[Way | None],
+) -> SlidePlan:
+    """The cheapest settings over a line fingered as ``ways``; the least pull where several are as cheap."""
+    uses = line_uses(costing, notes, approaches, ways)
+    settings = costing.settings
+    costs: list[int | None] = [0 if setting == NOT_PULLED else None for setting in settings]
+    trail: list[list[int]] = []
+    tables: dict[tuple[int, int, int], list[list[tuple[int, int]]]] = {}
+    for use in uses:
+        key = (use.slides, use.free, use.rested)
+        table = tables.get(key)
+        if table is None:
+            table = tables[key] = [_moves_to(costing, reached, use) for reached in settings]
+        arrived: list[int | None] = []
+        back: list[int] = []
+        for reached, moves in zip(settings, table, strict=True):
+            found = [
+                (before + cost, source) for source, cost in moves if (before := costs[source]) is not None
+            ]
+            least, source = min(found, default=(0, -1))
+            arrived.append(least + costing.off(use.way, use.approach, reached) if found else None)
+            back.append(source)
+        costs = arrived
+        trail.append(back)
+    least = min(cost for cost in costs if cost is not None)
+    chosen = costs.index(least)
+    held: list[Setting] = []
+    for back in reversed(trail):
+        held.append(settings[chosen])
+        chosen = back[chosen]
+    held.reverse()
+    return _laid_out(costing, uses, held, len(notes), least)
+
+
+def line_uses(
+    costing: Costing,
+    notes: Sequence[ReadNote],
+    approaches: Sequence[Approach],
+    ways: Sequence[Way | None],
+) -> list[Use]:
+    """The notes of a line that use a slide, with the time there was to move it."""
+    move, rest = costing.profile["slide.move"], costing.profile["slide.rest"]
+    last: dict[int, float] = {}
+    found = []
+    for place, (note, approach, way) in enumerate(zip(notes, approaches, ways, strict=True)):
+        if way is None:
+            continue
+        slides = costing.slid(way)
+        for other in approach.others:
+            option = costing.best_neighbour(way, other)[1] if other.trilled else None
+            slides |= costing.slid(option) if option is not None else 0
+        if not slides:
+            continue
+        free = rested = 0
+        for slide in (FIRST, THIRD):
+            passed = note.onset - last.get(slide, float("-inf"))
+            if slides & slide:
+                free |= slide if passed >= move - 1e-9 else 0
+                last[slide] = note.onset
+                rested |= slide if passed >= rest else 0
+        found.append(Use(place, way, approach, slides, free, rested))
+    return found
+
+
+def _moves_to(costing: Costing, reached: Setting, use: Use) -> list[tuple[int, int]]:
+    """The settings from which ``reached`` can be set at ``use``, by number, and what that costs."""
+    found = []
+    for number, before in enumerate(costing.settings):
+        cost = move_cost(costing, before, reached, use)
+        if cost is not None:
+            found.append((number, cost))
+    return found
+
+
+def move_cost(costing: Costing, before: Setting, after: Setting, use: Use) -> int | None:
+    """Thousandths for going from one setting to another at ``use``; None where there is no time for it.
+
+    A slide that is not used here stays; one that has gone home is set from there.
+    """
+    moves = 0
+    for slide, old, new in ((FIRST, before[0], after[0]), (THIRD, before[1], after[1])):
+        if not use.slides & slide:
+            if new != old:
+                return None
+            continue
+        stood = 0 if use.rested & slide else old
+        if new != stood:
+            if not use.free & slide:
+                return None
+            moves += 1
+    return moves * costing.shift
+
+
+def _laid_out(
+    costing: Costing, uses: Sequence[Use], held: Sequence[Setting], count: int, cost: int
+) -> SlidePlan:
+    """The settings note by note: between two uses a slide stays where both want it, else it goes home."""
+    settings: list[Setting] = [NOT_PULLED] * count
+    moved, trouble = [False] * count, [""] * count
+    stood = NOT_PULLED
+    for number, (use, setting) in enumerate(zip(uses, held, strict=True)):
+        following = uses[number + 1] if number + 1 < len(uses) else None
+        settings[use.place] = setting
+        home = (
+            0 if use.rested & FIRST else stood[0],
+            0 if use.rested & THIRD else stood[1],
+        )
+        moved[use.place] = setting != home
+        trouble[use.place] = _trouble(costing, use, setting)
+        stays = following is not None and not following.rested and held[number + 1] == setting
+        if stays and following is not None:
+            for place in range(use.place + 1, following.place):
+                settings[place] = setting
+        stood = setting
+    return SlidePlan(tuple(settings), tuple(moved), tuple(trouble), cost)
+
+
+def _trouble(costing: Costing, use: Use, setting: Setting) -> str:
+    """What keeps a note that wants a slide from having it."""
+    left = costing.cents_left(use.way, setting)
+    best = intonation.best_setting(use.way, costing.instrument, costing.pull_from)
+    if not costing.wants_slide(use.way):
+        return intonation.NO_TIME if abs(left) > abs(use.way.fingering.cents) + costing.heard else ""
+    reachable = costing.cents_left(use.way, best)
+    if reachable > costing.heard and left >= reachable:
+        return intonation.TOO_FAR
+    if left > reachable + costing.heard and use.free & use.slides != use.slides:
+        return intonation.NO_TIME
+    return ""
