@@ -10,6 +10,7 @@ from annotator.engraving.drawing import words
 from annotator.engraving.figures import WORDS, Figures, Row
 from annotator.fingering import sentences
 from annotator.fingering.crossing import (
+    ALTERNATION,
     CLOSE_PARTIALS,
     CONTRARY_MOTION,
     FINGER_EXCHANGE,
@@ -17,6 +18,8 @@ from annotator.fingering.crossing import (
     LIP_SLUR,
     PARTIAL_CHANGE,
     PARTIAL_SKIP,
+    TRILL,
+    WIDE_LEAP,
 )
 from annotator.registry.mark_rows import MARKS, Element
 
@@ -35,7 +38,9 @@ MEANINGS: Mapping[str, str] = {
     CLOSE_PARTIALS: "the partials lie so close that the wrong one may speak",
     PARTIAL_CHANGE: "the partial changes with the valves",
     FINGERS: "several fingers move at once",
-    sentences.TRILL: "a trill with no easy fingering",
+    WIDE_LEAP: "a leap to be aimed, slow or fast",
+    ALTERNATION: "two notes in turn, as hard as the trill on them",
+    TRILL: "a trill with no easy fingering",
 }
 
 

@@ -42,7 +42,7 @@ SHORT = {
     PARTIAL_CHANGE: "partial",
     FINGERS: "fingers",
     WIDE_LEAP: "leap",
-    ALTERNATION: "in turn",
+    ALTERNATION: "alternate",
     TRILL: "trill",
 }
 _NEEDS = {
