@@ -8,6 +8,7 @@ from __future__ import annotations
 from bisect import bisect_left
 from collections.abc import Sequence
 from functools import lru_cache
+from typing import NamedTuple
 
 from annotator.fingering import intonation
 from annotator.fingering.approach import HELD, PASSING, Approach, Measures, approaches
@@ -29,8 +30,31 @@ from annotator.instruments import Combination, Instrument
 
 Matrix = tuple[tuple[int, ...], ...]
 
+NOWHERE = 1 << 40
+"""The cost of a setting that can't be."""
 _C6 = 84
 _HIGH_PARTIALS = (9, 10)
+
+
+class SlideState:
+    """Where the slides may stand after a note, and what each setting costs more than the best.
+
+    ``next``: what notes to come do to that, as far as it has been worked out.
+    """
+
+    __slots__ = ("costs", "next")
+
+    def __init__(self, costs: tuple[int, ...]) -> None:
+        self.costs = costs
+        self.next: dict[object, SlideStep] = {}
+
+
+class SlideStep(NamedTuple):
+    """What a note does to a ``SlideState``: for each setting the best before it, and what it adds in all."""
+
+    back: tuple[int, ...]
+    state: SlideState
+    added: int
 
 
 class Costing:
@@ -53,6 +77,9 @@ class Costing:
             lambda semitone: len(self.ways(semitone)) > 1,
         )
         self.shift = thousandths(profile["slide.shift"])
+        self.grades = tuple(
+            thousandths(profile[key]) for key in ("grade.mild", "grade.awkward", "grade.severe")
+        )
         self.heard = profile["slide.heard"]
         self._masks = {item.name: item for item in instrument.combinations}
         self._ways: dict[int, tuple[Way, ...]] = {}
@@ -68,6 +95,14 @@ class Costing:
             for semitone, valves in instrument.held
         }
         self.settings = self._settings()
+        self.slide_states: dict[tuple[int, ...], SlideState] = {}
+        self.slides_home = SlideState(tuple(0 if each == NOT_PULLED else NOWHERE for each in self.settings))
+        # The slides that are ever set on this trumpet, as a mask: the others stay home.
+        self.moving = sum(
+            slide
+            for slide, place in ((intonation.FIRST, 0), (intonation.THIRD, 1))
+            if any(setting[place] for setting in self.settings)
+        )
 
     def approaches(self, notes: Sequence[ReadNote]) -> list[Approach]:
         """How each note of a line is reached."""
@@ -162,12 +197,14 @@ class Costing:
         return intonation.best_setting(way, self.instrument, self.pull_from)
 
     def slid(self, way: Way) -> int:
-        """The valves of a way that have a hand slide, as a mask."""
-        return intonation.usable(way.mask, self.instrument)
+        """The valves of a way whose hand slide is ever set, as a mask."""
+        return way.mask & self.moving
 
     def wants_slide(self, way: Way) -> bool:
         """Whether a note played so is sharp enough for a slide to be pulled, and there is one."""
-        return way.fingering.cents >= self.pull_from and self.slid(way) != 0
+        if way.fingering.cents < self.pull_from:
+            return False
+        return intonation.usable(way.mask, self.instrument) != 0
 
     def off(self, way: Way, approach: Approach, setting: Setting) -> int:
         """What being out of tune costs a note with the slides at ``setting``, and its ornament's notes."""

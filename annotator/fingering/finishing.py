@@ -102,8 +102,6 @@ def plain(costing: Costing, left: Way | None, way: Way | None, approach: Approac
         return _NOBODY
     if way.place or approach.others:
         return None
-    if (approach.slides is not None or costing.wants_slide(way)) and costing.slid(way):
-        return None
     if left is not None and judging.grade_of(costing, judging.severity(costing, left, way, approach)):
         return None
     return _played(costing, way, approach)

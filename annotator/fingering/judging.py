@@ -20,12 +20,11 @@ from annotator.fingering.model import Crossing, Departure, Instead, Move, TrillP
 from annotator.fingering.ornaments import Neighbour
 from annotator.pitch import Pitch
 
-_GRADES = ("grade.mild", "grade.awkward", "grade.severe")
-
 
 def grade_of(costing: Costing, severity: int) -> int:
     """0 (no flag) to 3, by the thresholds of the profile."""
-    return sum(severity >= thousandths(costing.profile[key]) for key in _GRADES)
+    mild, awkward, severe = costing.grades
+    return (severity >= mild) + (severity >= awkward) + (severity >= severe)
 
 
 def severity(costing: Costing, left: Way, reached: Way, approach: Approach) -> int:

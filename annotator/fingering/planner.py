@@ -12,9 +12,9 @@ the slides leave where they stand, in turn until neither plan gets cheaper.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Sequence
 from functools import lru_cache
+from operator import add
 
 from annotator.fingering.approach import Approach
 from annotator.fingering.costing import Costing, costing_for
@@ -22,7 +22,7 @@ from annotator.fingering.finishing import Situation, finished, plain, situation
 from annotator.fingering.lattice import Arrival, Place, arrive
 from annotator.fingering.model import PlayedNote, ReadNote, Way
 from annotator.fingering.profile import Profile, load_profile
-from annotator.fingering.slides import plan_slides
+from annotator.fingering.slides import SlidePlan, plan_slides
 from annotator.instruments import Instrument
 
 _MOST_KEPT = 40_000
@@ -67,22 +67,63 @@ class _Step:
         self.cells: list[PlayedNote | None] = [None] * len(back)
 
 
-@dataclass(frozen=True, slots=True)
 class _Line:
-    """A line with a plan over it: ``states[i]`` is the state of the best plan after ``steps[i]``."""
+    """A line with a plan over it: ``states[i]`` is the state of the best plan after ``steps[i]``.
 
-    notes: Sequence[ReadNote]
-    approaches: list[Approach]
-    steps: list[_Step]
-    states: list[int]
+    ``approaches`` and ``ways`` are those of the plan, and other than the steps' where slides changed it.
+    """
+
+    def __init__(
+        self, notes: Sequence[ReadNote], approaches: list[Approach], steps: list[_Step], states: list[int]
+    ) -> None:
+        self.notes = notes
+        self.planned = self.approaches = approaches
+        self.steps = steps
+        self.states = states
+        self._ways: list[Way | None] = []
 
     @property
     def wants_slides(self) -> bool:
         rows = zip(self.steps, self.states, strict=True)
         return any(step.pulls and step.wants[state] for step, state in rows)
 
+    @property
     def ways(self) -> list[Way | None]:
+        if not self._ways:
+            self._ways = self.chosen()
+        return self._ways
+
+    @ways.setter
+    def ways(self, ways: list[Way | None]) -> None:
+        self._ways = ways
+
+    def chosen(self) -> list[Way | None]:
         return [step.chosen[state] for step, state in zip(self.steps, self.states, strict=True)]
+
+    def changed(self) -> Iterator[int]:
+        """Where the slides stand or changed the plan: what the steps know of these notes holds no more."""
+        rows = zip(self.planned, self.approaches, self.chosen(), self.ways, strict=True)
+        last = False
+        for place, (planned, approach, chosen, way) in enumerate(rows):
+            here = planned is not approach or chosen is not way
+            if here or last:
+                yield place
+            last = here
+
+
+def _phrases(approaches: Sequence[Approach], places: Sequence[int]) -> Iterator[slice]:
+    """The stretches between breaks that have one of ``places`` (in order) in them."""
+    end = 0
+    for place in places:
+        if place < end:
+            continue
+        start = place
+        while start and approaches[start].milliseconds is not None:
+            start -= 1
+        end = place + 1
+        while end < len(approaches) and approaches[end].milliseconds is not None:
+            end += 1
+        yield slice(start, end)
 
 
 def plan(
@@ -119,7 +160,8 @@ class Planner:
         if not notes:
             return ()
         line = self._planned(notes, self.costing.approaches(notes))
-        return self._with_slides(line) if line.wants_slides else self._finish(line)
+        slides = self._with_slides(line) if line.wants_slides else None
+        return self._finish(line, slides)
 
     def total(self, notes: Sequence[ReadNote]) -> int:
         """The cost of the best plan with the slides where each note would have them, in thousandths."""
@@ -131,25 +173,29 @@ class Planner:
 
     def ways(self, approaches: Sequence[Approach]) -> list[Way | None]:
         """The best plan over a line of approaches: the way of each note, None out of reach."""
-        return self._planned((), list(approaches)).ways() if approaches else []
+        return self._planned((), list(approaches)).ways if approaches else []
 
-    def _with_slides(self, line: _Line) -> tuple[PlayedNote, ...]:
-        """The two plans in turn, until each is the best for the other."""
-        approaches, ways = line.approaches, line.ways()
-        slides = plan_slides(self.costing, line.notes, approaches, ways)
-        for _ in range(_MOST_ROUNDS):
-            rows = zip(approaches, slides.settings, strict=True)
-            approaches = [approach._replace(slides=setting) for approach, setting in rows]
-            replanned = self.ways(approaches)
+    def _with_slides(self, line: _Line) -> SlidePlan:
+        """Plan the slides, and the fingerings with the slides where they stand, in turn until each plan is
+        the best for the other. ``line`` is left with the approaches and ways so found."""
+        ways, open_approaches = line.ways, line.approaches
+        slides = plan_slides(self.costing, line.notes, open_approaches, ways)
+        for round_ in range(_MOST_ROUNDS + 1):
+            line.approaches = approaches = list(open_approaches)
+            for place in slides.standing:
+                approaches[place] = approaches[place]._replace(slides=slides.settings[place])
+            if round_ == _MOST_ROUNDS:
+                break
+            replanned = list(ways)
+            # A break parts the fingerings of a line, so only the phrases with a slide in them go again.
+            for phrase in _phrases(approaches, slides.standing):
+                replanned[phrase] = self.ways(approaches[phrase])
             if replanned == ways:
                 break
             ways = replanned
-            slides = plan_slides(self.costing, line.notes, approaches, ways)
-        rows = zip(approaches, slides.settings, strict=True)
-        approaches = [approach._replace(slides=setting) for approach, setting in rows]
-        return tuple(
-            self._told(situation(line.notes, approaches, ways, slides, place)) for place in range(len(ways))
-        )
+            slides = plan_slides(self.costing, line.notes, open_approaches, ways)
+        line.ways = ways
+        return slides
 
     def _planned(self, notes: Sequence[ReadNote], approaches: list[Approach]) -> _Line:
         steps = self._forward(approaches)
@@ -163,22 +209,32 @@ class Planner:
         states.reverse()
         return _Line(notes, approaches, steps, states)
 
-    def _finish(self, line: _Line) -> tuple[PlayedNote, ...]:
+    def _finish(self, line: _Line, slides: SlidePlan | None) -> tuple[PlayedNote, ...]:
+        cells = [step.cells[state] for step, state in zip(line.steps, line.states, strict=True)]
+        again = set() if slides is None else set(line.changed())
         played: list[PlayedNote] = []
-        keep = played.append
-        ways: list[Way | None] = []
-        for place, (step, state) in enumerate(zip(line.steps, line.states, strict=True)):
-            cell = step.cells[state]
-            if cell is None:
-                ways = ways or line.ways()
-                left = ways[place - 1] if place else None
-                cell = plain(self.costing, left, ways[place], line.approaches[place])
-                if cell is None:
-                    cell = self._told(situation(line.notes, line.approaches, ways, None, place))
-                else:
-                    step.cells[state] = cell
-            keep(cell)
+        for place, cell in enumerate(cells):
+            if cell is not None and place not in again:
+                played.append(cell)
+            else:
+                played.append(self._finished_note(line, place, slides, keep=place not in again))
         return tuple(played)
+
+    def _finished_note(self, line: _Line, place: int, slides: SlidePlan | None, keep: bool) -> PlayedNote:
+        ways = line.ways
+        found = None
+        if slides is None or not (slides.moved[place] or slides.trouble[place]):
+            key = (ways[place - 1] if place else None, ways[place], line.approaches[place])
+            found = self._plain.get(key)
+            if found is None:
+                found = plain(self.costing, *key)
+                if found is not None:
+                    self._plain[key] = found
+        if found is None:
+            return self._told(situation(line.notes, line.approaches, ways, slides, place))
+        if keep:
+            line.steps[place].cells[line.states[place]] = found
+        return found
 
     def _told(self, situation: Situation) -> PlayedNote:
         found = self._finished.get(situation)
@@ -192,6 +248,7 @@ class Planner:
         self._states: dict[object, _State] = {}
         self._arrivals: dict[object, Arrival] = {}
         self._finished: dict[Situation, PlayedNote] = {}
+        self._plain: dict[tuple[Way | None, Way | None, Approach], PlayedNote] = {}
         self._made = 0
         self._start = _State(Place(), (0,))
 
@@ -216,7 +273,12 @@ class Planner:
             self._arrivals[key] = arrival = arrive(self.costing, state.place, approach)
         costs = state.costs
         back, reached = [], []
-        for sources in arrival.sources:
+        for row in arrival.rows or ():
+            sums = list(map(add, costs, row))
+            least = min(sums)
+            back.append(sums.index(least))
+            reached.append(least)
+        for sources in arrival.sources if arrival.rows is None else ():
             least, best = min([(costs[source] + cost, source) for source, cost in sources])
             back.append(best)
             reached.append(least)

@@ -7,25 +7,30 @@ way in. The plan is the cheapest of all there are over the instrument's settings
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from annotator.fingering import intonation
 from annotator.fingering.approach import Approach
-from annotator.fingering.costing import Costing
+from annotator.fingering.costing import NOWHERE, Costing, SlideState, SlideStep
 from annotator.fingering.intonation import FIRST, NOT_PULLED, THIRD, Setting
 from annotator.fingering.model import ReadNote, Way
+
+_SLACK = 1e-9
+"""Seconds: onsets are sums of fractions."""
 
 
 @dataclass(frozen=True, slots=True)
 class SlidePlan:
     """For each note of a line: the ``settings`` of the slides, whether they are ``moved`` for it, and
-    ``trouble`` (see ``model.Slides``). ``cost`` of notes out of tune and of moves, in thousandths."""
+    ``trouble`` (see ``model.Slides``). ``cost`` of notes out of tune and of moves, in thousandths.
+    ``standing``: the places of notes that use a slide, or have one out."""
 
     settings: tuple[Setting, ...]
     moved: tuple[bool, ...]
     trouble: tuple[str, ...]
     cost: int
+    standing: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,34 +57,39 @@ def plan_slides(
 ) -> SlidePlan:
     """The cheapest settings over a line fingered as ``ways``; the least pull where several are as cheap."""
     uses = line_uses(costing, notes, approaches, ways)
-    settings = costing.settings
-    costs: list[int | None] = [0 if setting == NOT_PULLED else None for setting in settings]
-    trail: list[list[int]] = []
-    tables: dict[tuple[int, int, int], list[list[tuple[int, int]]]] = {}
+    state: SlideState = costing.slides_home
+    steps: list[SlideStep] = []
     for use in uses:
-        key = (use.slides, use.free, use.rested)
-        table = tables.get(key)
-        if table is None:
-            table = tables[key] = [_moves_to(costing, reached, use) for reached in settings]
-        arrived: list[int | None] = []
-        back: list[int] = []
-        for reached, moves in zip(settings, table, strict=True):
-            found = [
-                (before + cost, source) for source, cost in moves if (before := costs[source]) is not None
-            ]
-            least, source = min(found, default=(0, -1))
-            arrived.append(least + costing.off(use.way, use.approach, reached) if found else None)
-            back.append(source)
-        costs = arrived
-        trail.append(back)
-    least = min(cost for cost in costs if cost is not None)
-    chosen = costs.index(least)
+        key = (use.way, use.approach.length, use.approach.others, use.slides, use.free, use.rested)
+        step = state.next.get(key)
+        if step is None:
+            step = state.next[key] = _step(costing, state, use)
+        steps.append(step)
+        state = step.state
+    chosen = state.costs.index(min(state.costs))
     held: list[Setting] = []
-    for back in reversed(trail):
-        held.append(settings[chosen])
-        chosen = back[chosen]
+    for step in reversed(steps):
+        held.append(costing.settings[chosen])
+        chosen = step.back[chosen]
     held.reverse()
-    return _laid_out(costing, uses, held, len(notes), least)
+    return _laid_out(costing, uses, held, len(notes), sum(step.added for step in steps))
+
+
+def _step(costing: Costing, state: SlideState, use: Use) -> SlideStep:
+    """What a note that uses a slide does to where the slides may stand: the step of the dynamic programme."""
+    arrived: list[int] = []
+    back: list[int] = []
+    for reached in costing.settings:
+        own = costing.off(use.way, use.approach, reached)
+        least, source = min(
+            (state.costs[number] + cost, number) for number, cost in _moves_to(costing, reached, use)
+        )
+        arrived.append(least + own)
+        back.append(source)
+    added = min(arrived)
+    found = tuple(min(cost - added, NOWHERE) for cost in arrived)
+    target = costing.slide_states.setdefault(found, SlideState(found))
+    return SlideStep(tuple(back), target, added)
 
 
 def line_uses(
@@ -88,10 +98,28 @@ def line_uses(
     approaches: Sequence[Approach],
     ways: Sequence[Way | None],
 ) -> list[Use]:
-    """The notes of a line that use a slide, with the time there was to move it."""
+    """The notes of a line that use a slide, with the time there was to move it.
+
+    Those of stretches, from one rest of the slides to the next, in which no note wants one are left out:
+    there they stay home.
+    """
+    stretches: list[list[Use]] = []
+    for use in _all_uses(costing, notes, approaches, ways):
+        if not stretches or use.rested == costing.moving:
+            stretches.append([])
+        stretches[-1].append(use)
+    wanted = [stretch for stretch in stretches if any(costing.wants_slide(use.way) for use in stretch)]
+    return [use for stretch in wanted for use in stretch]
+
+
+def _all_uses(
+    costing: Costing,
+    notes: Sequence[ReadNote],
+    approaches: Sequence[Approach],
+    ways: Sequence[Way | None],
+) -> Iterator[Use]:
     move, rest = costing.profile["slide.move"], costing.profile["slide.rest"]
     last: dict[int, float] = {}
-    found = []
     for place, (note, approach, way) in enumerate(zip(notes, approaches, ways, strict=True)):
         if way is None:
             continue
@@ -104,22 +132,17 @@ def line_uses(
         free = rested = 0
         for slide in (FIRST, THIRD):
             passed = note.onset - last.get(slide, float("-inf"))
+            rested |= slide if passed >= rest else 0
             if slides & slide:
-                free |= slide if passed >= move - 1e-9 else 0
+                free |= slide if passed >= move - _SLACK else 0
                 last[slide] = note.onset
-                rested |= slide if passed >= rest else 0
-        found.append(Use(place, way, approach, slides, free, rested))
-    return found
+        yield Use(place, way, approach, slides, free, rested & costing.moving)
 
 
 def _moves_to(costing: Costing, reached: Setting, use: Use) -> list[tuple[int, int]]:
     """The settings from which ``reached`` can be set at ``use``, by number, and what that costs."""
-    found = []
-    for number, before in enumerate(costing.settings):
-        cost = move_cost(costing, before, reached, use)
-        if cost is not None:
-            found.append((number, cost))
-    return found
+    moves = [move_cost(costing, before, reached, use) for before in costing.settings]
+    return [(number, NOWHERE if cost is None else cost) for number, cost in enumerate(moves)]
 
 
 def move_cost(costing: Costing, before: Setting, after: Setting, use: Use) -> int | None:
@@ -129,13 +152,9 @@ def move_cost(costing: Costing, before: Setting, after: Setting, use: Use) -> in
     """
     moves = 0
     for slide, old, new in ((FIRST, before[0], after[0]), (THIRD, before[1], after[1])):
-        if not use.slides & slide:
-            if new != old:
-                return None
-            continue
         stood = 0 if use.rested & slide else old
         if new != stood:
-            if not use.free & slide:
+            if not use.slides & use.free & slide:
                 return None
             moves += 1
     return moves * costing.shift
@@ -162,12 +181,16 @@ def _laid_out(
             for place in range(use.place + 1, following.place):
                 settings[place] = setting
         stood = setting
-    return SlidePlan(tuple(settings), tuple(moved), tuple(trouble), cost)
+    used = {use.place for use in uses}
+    standing = [place for place, setting in enumerate(settings) if place in used or setting != NOT_PULLED]
+    return SlidePlan(tuple(settings), tuple(moved), tuple(trouble), cost, tuple(standing))
 
 
 def _trouble(costing: Costing, use: Use, setting: Setting) -> str:
     """What keeps a note that wants a slide from having it."""
     left = costing.cents_left(use.way, setting)
+    if abs(left) <= costing.heard:
+        return ""
     best = intonation.best_setting(use.way, costing.instrument, costing.pull_from)
     if not costing.wants_slide(use.way):
         return intonation.NO_TIME if abs(left) > abs(use.way.fingering.cents) + costing.heard else ""

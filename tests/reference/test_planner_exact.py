@@ -118,7 +118,7 @@ def all_plans(notes: Sequence[ReadNote], on: str | Instrument) -> list[tuple[Fin
     return list(product(*options))
 
 
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=120, deadline=None)
 @given(lines(), st.sampled_from(["c-trumpet", "bb-trumpet", "bb-piccolo"]))
 def test_no_plan_is_cheaper_than_the_planners(notes: list[ReadNote], name: str) -> None:
     costing = costing_for(load(name), load_profile("orchestral"))
@@ -133,7 +133,7 @@ def test_no_plan_is_cheaper_than_the_planners(notes: list[ReadNote], name: str) 
         assert total(costing, notes, planned) == least
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=60, deadline=None)
 @given(lines(5))
 def test_the_second_best_plan_is_the_second_of_all(notes: list[ReadNote]) -> None:
     costing = costing_for(load("c-trumpet"), load_profile("orchestral"))
@@ -149,7 +149,7 @@ def test_the_second_best_plan_is_the_second_of_all(notes: list[ReadNote]) -> Non
     assert other.changed
 
 
-@pytest.mark.parametrize("seed", range(6))
+@pytest.mark.parametrize("seed", range(2))
 def test_long_lines_against_networkx(seed: int) -> None:
     """Dijkstra's shortest path (networkx) through the same lattice, on lines of a thousand notes."""
     chance = random.Random(seed)
@@ -184,7 +184,7 @@ def test_long_lines_against_networkx(seed: int) -> None:
     assert total(costing_for(instrument, load_profile("orchestral")), notes, planned) == shortest
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=60, deadline=None)
 @given(lines(7), st.sampled_from(["c-trumpet", "bb-flugelhorn", "a-piccolo"]), st.booleans())
 def test_no_slide_plan_is_cheaper(notes: list[ReadNote], name: str, exact: bool) -> None:
     """Against every setting on every note that uses a slide, added up move by move."""
@@ -199,6 +199,7 @@ def test_no_slide_plan_is_cheaper(notes: list[ReadNote], name: str, exact: bool)
         uses = uses[:3] if len(costing.settings) ** 3 <= 30_000 else uses[:2]
         end = uses[-1].place + 1
         notes, approaches, ways = notes[:end], approaches[:end], ways[:end]
+        uses = line_uses(costing, notes, approaches, ways)
     found = []
     for tried in product(costing.settings, repeat=len(uses)):
         moves = [
@@ -215,7 +216,7 @@ def test_no_slide_plan_is_cheaper(notes: list[ReadNote], name: str, exact: bool)
         assert 0 <= setting[1] <= instrument.third_slide, place
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=60, deadline=None)
 @given(lines(6), st.sampled_from(["c-trumpet", "bb-cornet", "a-piccolo"]))
 def test_each_plan_is_the_best_for_the_other(notes: list[ReadNote], name: str) -> None:
     """The fingerings with the slides where they stand, and the slides with those fingerings."""
@@ -232,7 +233,9 @@ def test_each_plan_is_the_best_for_the_other(notes: list[ReadNote], name: str) -
     ]
     slides = plan_slides(costing, notes, approaches, ways)
     assert [tuple(setting) for setting in slides.settings] == held
-    standing = [a._replace(slides=setting) for a, setting in zip(approaches, held, strict=True)]
+    standing = list(approaches)
+    for place in slides.standing:
+        standing[place] = standing[place]._replace(slides=held[place])
     chosen = [how.fingering for how in played]
     plans = all_plans(notes, instrument)
     if len(plans) <= 5_000:
