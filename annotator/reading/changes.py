@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import lru_cache
 
 from annotator.reading.clauses import Clause, clauses
@@ -20,6 +21,7 @@ def read_words(text: str) -> Said:
     """All that a text in mid-part says of crooks, players and mutes."""
     said = sentence(text)
     targets: list[Target] = []
+    labels: list[Target] = []
     not_read: list[str] = []
     others = False
     for clause in clauses(said):
@@ -29,6 +31,9 @@ def read_words(text: str) -> Said:
         target = _read(clause)
         rest = clause
         if target is not None and not _says_again(targets, target):
+            if targets and target.announces and not targets[-1].announces and not _goes_with(targets, target):
+                # "Tr. in Fa (muta in Do)": what the part is in, and what it changes to.
+                labels.append(targets.pop())
             if _goes_with(targets, target):
                 targets.append(target)
             else:
@@ -37,7 +42,9 @@ def read_words(text: str) -> Said:
         again = target is not None and rest is clause
         if not again and speaks_of_crooks(rest, after_change=target is not None):
             not_read.append(rest.text)
-    change = _change(said, targets) if targets else None
+        if targets and not targets[-1].statement.players and (target is None or target is targets[-1]):
+            targets[-1] = _said_to(targets[-1], rest)
+    change = _change(said, targets, labels) if targets else None
     return Said(text, change, players_in(said), mute_in(said), ", ".join(not_read))
 
 
@@ -75,13 +82,26 @@ def _says_again(targets: list[Target], target: Target) -> bool:
     return bool(target.statement.notes) and [note.name for note in target.statement.notes] in names
 
 
-def _change(said: Sentence, targets: list[Target]) -> Change:
+def _said_to(target: Target, clause: Clause) -> Target:
+    """A target with the players that are named alone behind it: "muta in C (Tromba II)"."""
+    players = [number for place in clause.places() if (number := clause.number(place))]
+    only = all(
+        lexeme.kind == "mark" or clause.number(place) or clause.instrument(place)
+        for place, lexeme in zip(clause.places(), clause.lexemes(), strict=True)
+    )
+    if not players or not only:
+        return target
+    statement = replace(target.statement, players=tuple(dict.fromkeys(players)))
+    return replace(target, statement=statement, last=clause.last)
+
+
+def _change(said: Sentence, targets: list[Target], labels: list[Target]) -> Change:
     return Change(
         named(said, [target.statement for target in targets]),
         said.text,
         any(target.announces for target in targets),
         bare=targets[0].bare,
-        spans=tuple(_span(said, target, targets) for target in targets),
+        spans=tuple(sorted(_span(said, target, [*targets, *labels]) for target in (*labels, *targets))),
     )
 
 
@@ -96,6 +116,11 @@ def _span(said: Sentence, target: Target, targets: list[Target]) -> Span:
     if any(lexeme.kind != "mark" for lexeme in lexemes[last:until]):
         first = target.words
     if last < len(lexemes) and lexemes[last].text == "." and lexemes[last].gap == "":
+        last += 1
+    opened = sum(1 for lexeme in lexemes[first:last] if lexeme.text in "([") - sum(
+        1 for lexeme in lexemes[first:last] if lexeme.text in ")]"
+    )
+    if opened and last < len(lexemes) and lexemes[last].text in ")]":
         last += 1
     bracketed = (
         first > 0 and last < len(lexemes) and lexemes[first - 1].text in "([" and lexemes[last].text in ")]"

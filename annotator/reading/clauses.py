@@ -112,7 +112,7 @@ class Clause:
         while True:
             if self.can_be(place, "key", *REGISTERS) and self.note(place) is None:
                 place += 1
-            elif self.is_mark(place, "([") and self.can_be(place + 1, *REGISTERS):
+            elif self.is_mark(place, "([") and self.can_be(place + 1, "piccolo", *REGISTERS):
                 place += 2
                 place += self.is_mark(place, ")]")
             elif self.is_mark(place, "-") and self.can_be(place + 1, "case"):
@@ -154,6 +154,8 @@ def _ends_at(clause: Clause, place: int) -> bool:
     lexeme, following = clause.at(place), clause.at(place + 1)
     if lexeme is None or lexeme.kind != "mark":
         return False
+    if lexeme.text in "([" and _goes_into(clause, place):
+        return False
     if lexeme.text in _MARKS:
         return True
     if following is None or following.gap != " ":
@@ -168,6 +170,17 @@ def _ends_at(clause: Clause, place: int) -> bool:
         and not clause.instrument(place - 1)
         and not clause.can_be(place - 1, *_NO_STOP)
         and not _is_initial(clause, place - 1)
+    )
+
+
+def _goes_into(clause: Clause, place: int) -> bool:
+    """Whether a bracket belongs to what stands before it: "Trombe (in Mi)", "in B (hoch)"."""
+    named = clause.instrument(place - 1 - clause.is_mark(place - 1, "."))
+    key = clause.note(place + 1) is not None or (
+        clause.can_be(place + 1, "in") and clause.note(place + 2) is not None
+    )
+    return bool(named and key) or (
+        clause.note_ending(place - 1) is not None and clause.can_be(place + 1, "piccolo", *REGISTERS)
     )
 
 

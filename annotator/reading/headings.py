@@ -10,6 +10,7 @@ from annotator.reading.clauses import WHICH, Clause
 from annotator.reading.note_names import Note
 
 _RANGE = "-"
+_REGISTERS = {"high": ("high", "piccolo"), "bass": ("bass",)}
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,7 +68,7 @@ def statements(clause: Clause) -> list[Statement]:
 
 def registers(clause: Clause) -> tuple[str, ...]:
     """``high`` or ``bass`` where a word of the clause says so; a low one is the usual one."""
-    return tuple(kind for kind in ("high", "bass") if clause.has(kind))
+    return tuple(kind for kind, rows in _REGISTERS.items() if clause.has(*rows))
 
 
 def _start(clause: Clause, at: int, begin: int) -> int:

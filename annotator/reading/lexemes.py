@@ -93,7 +93,8 @@ def sentence(text: str) -> Sentence:
         count, word = _phrase(tokens, at, words)
         first, last = tokens[at], tokens[at + count - 1]
         start, end = where[first.start], where[last.end - 1] + 1
-        lexemes.append(_lexeme(first, text, (start, end), word, whole=count == 1))
+        shown = " ".join(token.text for token in tokens[at : at + count])
+        lexemes.append(_lexeme(first, shown, text[start], (start, end), word))
         at += count
     letters = [char for char in text if char.isalpha()]
     shouts = len(letters) > 3 and not any(char.islower() for char in letters)
@@ -224,13 +225,13 @@ def _also_note(text: str) -> Word | None:
     return Word({**known.values, **note.values}, {**known.languages, **note.languages})
 
 
-def _lexeme(token: _Token, text: str, span: tuple[int, int], word: Word | None, *, whole: bool) -> Lexeme:
-    start, end = span
-    shown = token.text if whole else text[start:end].lower()
+def _lexeme(token: _Token, shown: str, letter: str, span: tuple[int, int], word: Word | None) -> Lexeme:
+    """A lexeme that begins with ``token``; ``letter`` is its first one as it came."""
+    whole = shown == token.text
     kind = "number" if token.text.isdigit() and whole else "word" if token.text[0].isalpha() else "mark"
     if kind == "word" and whole and word is not None and "notes" not in word.values and len(token.text) > 1:
         word = _also_note(token.text) or word
-    return Lexeme(shown, kind, start, end, token.gap, text[start].isupper(), word)
+    return Lexeme(shown, kind, *span, token.gap, letter.isupper(), word)
 
 
 def _joined(lexemes: list[Lexeme], words: Vocabulary) -> Iterator[Lexeme]:
@@ -300,4 +301,7 @@ def number_of(lexeme: Lexeme) -> int:
     value = lexeme.value("ordinal") or lexeme.value("count")
     if value:
         return int(value)
-    return _ROMAN.get(lexeme.text, 0) if lexeme.capital or lexeme.text not in ("i", "v") else 0
+    if lexeme.capital and lexeme.text not in _ROMAN and lexeme.text[:-1] in _ROMAN:
+        ending = vocabulary().word(lexeme.text[-1])  # IIa
+        return _ROMAN[lexeme.text[:-1]] if ending is not None and "ordinal_ending" in ending.values else 0
+    return _ROMAN.get(lexeme.text, 0) if lexeme.capital or lexeme.text not in _SMALL_NUMERALS else 0

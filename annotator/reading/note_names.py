@@ -103,6 +103,8 @@ def note_at(lexemes: tuple[Lexeme, ...], at: int) -> Note | None:  # noqa: PLR09
         note = note_at(lexemes, at + 1)
         if note is not None and note.letter:
             return Note(note.step, -1 if first.text == "♭" else 1, at, note.last)
+    if at + 1 < len(lexemes) and lexemes[at + 1].text == "'" and lexemes[at + 1].gap == "":
+        return None  # d'instrument
     value = first.value("notes") or first.value("letters")
     if not value or (first.glued and not first.can_be("notes") and not _joins_note(lexemes, at)):
         return None
@@ -166,9 +168,9 @@ def stands(lexemes: tuple[Lexeme, ...], note: Note, *, after_preposition: bool, 
     following = lexemes[note.last] if note.last < len(lexemes) else None
     if not note.little or following is None or following.kind != "word":
         return True
-    if number_of(following) and not following.can_be("letters"):
-        return True
     first = lexemes[note.first]
+    if number_of(following) and not following.can_be("letters"):
+        return after_preposition or not first.can_be("article")  # "muta la IIa"
     noun = next((kind for kind in _NOUNS if following.can_be(kind)), "")
     if noun and first.languages("article") & following.languages(noun):
         # "changez en la, sourdine" without its comma: no article follows "en" there.

@@ -76,7 +76,9 @@ def _behind(clause: Clause, verb: int) -> Target | None:
     while place < clause.last:
         if named and place >= named[0].first:
             return _instrument(clause, verb, named[0], led=led)
-        if leads_on(clause, place) or (clause.can_be(place, "key") and clause.note(place) is None):
+        if clause.can_be(place, "from") and not clause.can_be(place, "to", "in"):
+            pass
+        elif leads_on(clause, place) or (clause.can_be(place, "key") and clause.note(place) is None):
             led = True
         elif (note := clause.note_standing(place, after_preposition=led)) is not None:
             note = _towards(clause, note) or note
@@ -103,7 +105,9 @@ def leads_on(clause: Clause, place: int) -> bool:
     """Whether a preposition stands here, and no note of the same name ("do", "a", "la")."""
     if not clause.can_be(place, "to", "in", "from"):
         return False
-    note = clause.note(place)
+    note, lexeme = clause.note(place), clause.at(place)
+    if note is not None and note.letter and lexeme is not None and lexeme.capital and not clause.said.shouts:
+        return False
     if note is None or clause.instrument(note.last) or clause.can_be(note.last, "piccolo", "key"):
         return True
     if clause.note_standing(note.last, after_preposition=True) is not None:
@@ -163,7 +167,8 @@ def _ahead(clause: Clause, verb: int) -> Target | None:
     for place in before.places():
         led = place > clause.first and clause.can_be(place - 1, "to", "in")
         note = before.note_standing(place, after_preposition=led)
-        if note is not None and (led or (not note.little and _is_strong(clause, verb))):
+        tied = note is not None and clause.can_be(note.last + clause.is_mark(note.last, "-"), "key")
+        if note is not None and (led or tied or (not note.little and _is_strong(clause, verb))):
             found = note
     if found is not None:
         return crook_target(clause, found, led_from(clause, found.first), announces=True, last=verb + 1)
@@ -202,10 +207,11 @@ def crook_target(
         end += 1
     while announces and clause.can_be(end, "small") and _closes(clause, end + 1):
         end += 1
-    # "F muta in Es"
+    # "F muta in Es", "Tromba in Fa muta in Mi"
     from_note = clause.note_ending(first - 1)
-    if from_note is not None and from_note.first == clause.first:
-        first = from_note.first
+    if from_note is not None:
+        away = [each.first for each in statements(clause.part(clause.first, first)) if each.last == first]
+        first = away[-1] if away else from_note.first if from_note.first == clause.first else first
     named = [clause.instrument(place) for place in range(clause.first, first) if clause.note(place) is None]
     family = subject.family if subject is not None else next(filter(None, reversed(named)), "")
     players = subject.players if subject is not None else ()
@@ -269,5 +275,5 @@ def _addresses(clause: Clause, place: int) -> bool:
     return (
         bool(clause.number(place) or clause.instrument(place))
         or clause.can_be(place, "ordinal", "and", "both", "all", "count", "article", "small")
-        or clause.is_mark(place, ".-+&/°,")
+        or clause.is_mark(place, ".-+&/°,:")
     )

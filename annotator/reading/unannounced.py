@@ -33,11 +33,13 @@ def without_verb(clause: Clause) -> Target | None:
 
 def _is_title(clause: Clause) -> bool:
     instrument = any(clause.instrument(place) for place in clause.places())
+    behind = False  # a note that something leads to: "in C until letter D"
     for place in clause.places():
         lexeme = clause.at(place)
         assert lexeme is not None  # places are the clause's
+        behind = behind or (clause.note(place) is not None and clause.can_be(place - 1, "in", "to"))
         title = lexeme.can_be("title") and not lexeme.glued
-        form = lexeme.can_be("form") and not lexeme.can_be("manner", "kind")
+        form = lexeme.can_be("form") and not (instrument or behind or lexeme.can_be("manner", "kind"))
         numbered = (
             lexeme.can_be("numbering")
             and not instrument
@@ -55,6 +57,11 @@ def _instrument_alone(clause: Clause, named: list[Statement]) -> Target | None:
         start -= 1
     led = clause.can_be(first.first - 1, "to") and not clause.can_be(first.first - 1, "in")
     led = led or (clause.can_be(first.first - 1, "article") and clause.can_be(first.first - 2, "to"))
+    # "Bb Tpt. to Flugel"
+    if len(named) > 1 and clause.can_be(named[1].first - 1, "to") and named[0].last >= named[1].first - 1:
+        goes = replace(named[1], players=named[1].players or named[0].players)
+        if _all_explained(clause, named[0].first, named[1].last):
+            return instrument_target(clause, goes, named[0].first, announces=True)
     # "Tpt. 1 to C", "Tpt. in C to B♭"
     away = clause.note(first.last)
     place = first.last if away is None else away.last

@@ -22,7 +22,10 @@ def speaks_of_crooks(clause: Clause, *, after_change: bool = False) -> bool:
     led = any(_is_led(clause, note) for note in notes)
     if clause.has("announce") and not after_change:
         return True
-    if clause.has("form") or (clause.has("from") and all(note.letter for note in notes)):
+    first = notes[0].first if notes else clause.last
+    if clause.part(clause.first, first).has("form") or (
+        clause.has("from") and all(note.letter for note in notes)
+    ):
         return False  # a way through the score, from letter to letter
     return led if after_change else _by_verb(clause, notes, led=led)
 
@@ -35,7 +38,9 @@ def _by_verb(clause: Clause, notes: list[Note], *, led: bool) -> bool:
     if clause.has("take"):
         return (trumpet and bool(notes)) or led or clause.has("key")
     named = any(lexeme.family for lexeme in clause.lexemes())
-    if clause.has("tempo", "manner", "numbering") and not named:
+    taken = {place for note in clause.notes() for place in range(note.first, note.last)}
+    others = [place for place in clause.places() if place not in taken]
+    if not named and any(clause.can_be(place, "tempo", "manner", "numbering") for place in others):
         return False
     return led or (bool(notes) and (named or clause.has("key")))
 
