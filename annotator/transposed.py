@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from xml.sax.saxutils import escape
 
 from annotator.annotation import annotate
 from annotator.deciding import Prepared, prepare
@@ -13,7 +14,6 @@ from annotator.marking.as_read import ReadPart, key_changes, read_part
 from annotator.marking.change_words import renamed, without_changes
 from annotator.marking.rewrite import (
     attributes_xml,
-    escaped,
     note_xml,
     transpose_xml,
 )
@@ -113,7 +113,7 @@ def _edits(prepared: Prepared, places: Places) -> Iterator[Edit]:
     first = next(iter(headings.values()))
     start = places.parts[0].start if places.parts else len(text)
     for words in _CREDIT_WORDS.finditer(text, 0, start):
-        heading = renamed(words.group(2), escaped(first.name))
+        heading = renamed(words.group(2), escape(first.name))
         if heading is not None:
             yield words.start(2), words.end(2), heading
 
@@ -133,7 +133,7 @@ def _part_list(prepared: Prepared, places: Places, played: dict[str, PlayedPart]
         heading = _heading(played[part_id], prepared)
         for match in _NAMES.finditer(text, element.start, element.end):
             tag = match.group(1)
-            new = "" if tag.endswith("-display") else f"<{tag}>{escaped(heading.of(tag))}</{tag}>"
+            new = "" if tag.endswith("-display") else f"<{tag}>{escape(heading.of(tag))}</{tag}>"
             yield match.start(), match.end(), new
     if len(played) < len(prepared.order.headers) and places.score_parts:
         first = text.find("<part-list")

@@ -6,7 +6,8 @@ from dataclasses import dataclass
 
 from annotator.instruments import Instrument
 from annotator.marking.as_read import ReadPart, key_changes
-from annotator.marking.rewrite import CueWriter, escaped_ascii, start_tag, transpose_xml
+from annotator.marking.cue_notes import CueWriter
+from annotator.marking.rewrite import escaped_ascii, start_tag, transpose_xml
 from annotator.score.model import Part
 from annotator.score.ours import SIGN_REFERENCE
 from annotator.score.places import Places

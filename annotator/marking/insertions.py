@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from xml.sax.saxutils import escape
 
 from annotator.marking.cue import CuePart
 from annotator.marking.marks import NoteMark
-from annotator.marking.rewrite import escaped
 from annotator.marking.splice import Insertion
 from annotator.registry.mark_rows import LYRIC_MARKS, MARK
 from annotator.score.model import Line, Note, Part
@@ -145,7 +145,7 @@ class _Writer:
         return (
             f'<direction placement="{style.place or "above"}"><direction-type>'
             f'<words font-size="{style.size or MARK[kind].size:g}" font-weight="bold"{colour}>'
-            f"{text}{SIGN_REFERENCE}</words></direction-type><voice>{escaped(self.line.voice)}</voice>{staff}"
+            f"{text}{SIGN_REFERENCE}</words></direction-type><voice>{escape(self.line.voice)}</voice>{staff}"
             "</direction>"
         )
 
