@@ -37,8 +37,24 @@ SENT_SUFFIXES = (*TAKEN, ".zip")
     "--secret", envvar="CROOKLINE_SECRET", default="", help="The key's secret (or CROOKLINE_SECRET)."
 )
 @option_flags(*Group, served=True)
+@click.option(
+    "--players",
+    type=click.Path(exists=True, dir_okay=False, path_type=Path),
+    metavar="FILE.json",
+    help="Several players, one upload: a JSON list of objects with a name, the parts that are theirs, and "
+    "options of their own; each gets a folder of the results.",
+)
 @click.option("--keep", is_flag=True, help="Leave the job on the service.")
-def submit(files: tuple[Path, ...], out: Path, url: str, secret: str, keep: bool, **choices: Any) -> None:
+def submit(
+    *,
+    files: tuple[Path, ...],
+    out: Path,
+    url: str,
+    secret: str,
+    keep: bool,
+    players: Path | None,
+    **choices: Any,
+) -> None:
     """Send files to a running service, follow the work, and fetch the results.
 
     A folder is sent with all scores in it; the results are laid out the same way.
@@ -46,12 +62,13 @@ def submit(files: tuple[Path, ...], out: Path, url: str, secret: str, keep: bool
     from annotator.cli.follow import follow  # noqa: PLC0415 - keeps --help quick
 
     options = said(choices)
+    fields = {"players": players.read_text(encoding="utf-8")} if players is not None else {}
     sent = [(name, path.read_bytes()) for name, path in collect(files)]
     if not sent:
         raise click.UsageError(f"no score in what was named ({', '.join(SENT_SUFFIXES)})")
     try:
         with Client(url, secret=secret) as client:
-            job = follow(client, client.submit(sent, options))
+            job = follow(client, client.submit(sent, options, **fields))
             unpack(client.archive(job.id), out)
             if not keep:
                 client.delete(job.id)

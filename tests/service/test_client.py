@@ -85,6 +85,17 @@ def test_submit_sends_a_folder_and_lays_out_the_results_alike(service: Service, 
         assert all("act 1" not in client.get(f"/v1/jobs/{name}").text for name in names)
 
 
+def test_submit_sends_the_players_along(service: Service, tmp_path: Path) -> None:
+    (tmp_path / "tromba.xml").write_bytes(score("F"))
+    players = tmp_path / "players.json"
+    players.write_text('[{"name": "Ada"}, {"name": "Ben", "copy": "conductor"}]')
+    out = tmp_path / "out"
+    done = crookline("submit", tmp_path / "tromba.xml", "-o", out, "--url", service.url, "--players", players)
+    assert done.returncode == 0, done.stderr
+    assert (out / "Ben" / "tromba.xml").read_bytes() == score("F")
+    assert b"<fingering" in (out / "Ada" / "tromba.xml").read_bytes()
+
+
 def test_submit_names_what_failed(service: Service, tmp_path: Path) -> None:
     for name, data in (("good.xml", score("F")), ("bad.xml", BAD_SCORE)):
         (tmp_path / name).write_bytes(data)

@@ -21,8 +21,8 @@ README = (ROOT / "README.md").read_text(encoding="utf-8")
 
 def test_the_curl_examples_run(service: Service, tmp_path: Path) -> None:
     examples = re.findall(r"^```sh\n(.*?)^```", README, re.MULTILINE | re.DOTALL)
-    assert len(examples) == 1
-    script = examples[0].replace("http://127.0.0.1:8080", service.url)
+    assert len(examples) == 2
+    script = "".join(examples).replace("http://127.0.0.1:8080", service.url)
     assert script.count("curl ") >= 8
     if shutil.which("curl") is None:
         pytest.fail("the examples need curl")
