@@ -208,12 +208,24 @@ class Costing:
 
     def off(self, way: Way, approach: Approach, setting: Setting) -> int:
         """What being out of tune costs a note with the slides at ``setting``, and its ornament's notes."""
+        amounts = self.off_amounts(way, approach, setting)
+        return thousandths(sum([self.profile[key] * amount for key, amount in amounts]))
+
+    def off_amounts(self, way: Way, approach: Approach, setting: Setting) -> list[tuple[str, float]]:
+        """The same as keys of the cost table and how often each is taken."""
         cents = [self.cents_left(way, setting)]
         for other in approach.others:
             option = self.best_neighbour(way, other)[1] if other.trilled else None
             if option is not None:
                 cents.append(self.cents_left(option, setting))
-        return sum(thousandths(self._off(each, approach.length)) for each in cents) // len(cents)
+        passing = approach.length == PASSING
+        lip = self.profile["intonation.lip-quick" if passing else "intonation.lip"]
+        heard = ("intonation.passing", "intonation.settled", "intonation.held")[approach.length]
+        share = 1 / len(cents)
+        return [
+            ("intonation.cent", share * sum([max(0.0, abs(each) - lip) for each in cents])),
+            (heard, share * sum([abs(each) for each in cents])),
+        ]
 
     def cents_left(self, way: Way, setting: Setting) -> float:
         """See ``intonation.cents_left``; remembered."""
@@ -222,12 +234,6 @@ class Costing:
         if found is None:
             found = self._cents[key] = intonation.cents_left(way, self.instrument, setting)
         return found
-
-    def _off(self, cents: float, length: int) -> float:
-        profile, off = self.profile, abs(cents)
-        past = max(0.0, off - profile["intonation.lip-quick" if length == PASSING else "intonation.lip"])
-        heard = ("intonation.passing", "intonation.settled", "intonation.held")[length]
-        return past * profile["intonation.cent"] + off * profile[heard]
 
     def best_neighbour(self, way: Way, other: Neighbour) -> tuple[int, Way | None]:
         """The cheapest fingering of an ornament's other note, and the ornament's cost with it."""
