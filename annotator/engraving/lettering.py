@@ -29,9 +29,12 @@ Run = tuple[str, float, str]
 def settle(text: Any) -> Box | None:
     """Set a ``<text>`` as it shall be seen, in its place; its box, or None where there is nothing in it."""
     runs = [piece for run in _spaced(_runs(text)) for piece in _pieces(run)]
+    while runs and not runs[-1][0].strip():
+        runs.pop()
     if not runs:
         text.getparent().remove(text)
         return None
+    runs[-1] = (runs[-1][0].rstrip(), *runs[-1][1:])
     x, y = float(text.get("x", 0)), float(text.get("y", 0))
     anchor = text.get("text-anchor", "start")
     whole = sum(_advance(run) + (_before_sign(runs, run) if _apart(run) else 0.0) for run in runs)
@@ -98,16 +101,12 @@ def line(x: float, y: float, runs: list[Run], anchor: str) -> Any:
     words = runs
     if len(words) == 1:
         _dress(element, words[0])
-        element.text = words[0][0].strip()
+        element.text = words[0][0]
         return element
-    for index, piece in enumerate(words):
+    for piece in words:
         span = etree.SubElement(element, f"{SVG}tspan")
         _dress(span, piece)
         span.text = piece[0]
-        if index == 0:
-            span.text = span.text.lstrip()
-        if index == len(words) - 1:
-            span.text = span.text.rstrip()
     return element
 
 

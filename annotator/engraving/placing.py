@@ -170,9 +170,14 @@ class _Placing:
             for piece in pieces:
                 level = sky.over(piece.box.left - BESIDE * self.k, piece.box.right + BESIDE * self.k)
                 dy = max(dy, level + CLEAR * self.k - piece.box.top)
-        for piece in pieces:
+        for piece in sorted(pieces, key=lambda piece: piece.box.top):
             piece.dy += dy
-            move(piece.element, 0.0, dy)
+            if piece.kind == "dir":
+                # The engraver sets words near the staff, whatever hangs from it there.
+                piece.dx = min(0.0, self.ink.right - piece.box.right)
+                level = sky.over(piece.now.left, piece.now.right) + CLEAR * self.k
+                piece.dy += max(0.0, level - piece.now.top)
+            move(piece.element, piece.dx, piece.dy)
             sky.add(piece.now)
 
     def _rows(self, staff: int, notes: list[tuple[Box, Figures]]) -> None:

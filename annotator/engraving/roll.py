@@ -211,6 +211,9 @@ def _stroked(system: Any) -> None:
     """Lines in the colour of the music. The engraver says so in a style, which a strict page forbids."""
     for kind in ("path", "polygon", "polyline", "rect", "ellipse"):
         for element in system.iter(f"{SVG}{kind}"):
+            # A filled rectangle needs none, and a hyphen would become a blot.
+            if kind == "rect" and "stroke-width" not in element.attrib:
+                continue
             if "stroke" not in element.attrib and "transform" not in element.attrib:
                 element.set("stroke", "currentColor")
 

@@ -8,7 +8,7 @@ from annotator.engraving.skyline import Skyline
 
 WORDS_CLEAR = 70.0
 # Between a letter and the tempo beside it; how far apart the two may begin to be of one barline.
-_APART, _NEAR = 150.0, 800.0
+_APART, _NEAR = 150.0, 2000.0
 # A letter's own baseline over the lower edge of its frame, and what a tempo reaches below its baseline.
 _LETTER_FOOT, _TEMPO_FALL = 130.0, 85.0
 
@@ -23,7 +23,7 @@ def raise_words(ink: Ink, staff: int, outline: Skyline, scale: float) -> None:
         if len(group) > 1:
             letter, tempo = group
             _side_by_side(letter, tempo, ink.right, scale)
-        beside = BESIDE * scale
+        beside = 3 * BESIDE * scale
         dy = min(
             outline.over(piece.now.left - beside, piece.now.right + beside) - piece.now.bottom
             for piece in group
