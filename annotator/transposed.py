@@ -10,6 +10,7 @@ from xml.sax.saxutils import escape
 from annotator.annotation import annotate
 from annotator.deciding import Prepared, prepare
 from annotator.errors import UnreadableScore
+from annotator.findings import Finding
 from annotator.marking.as_read import ReadPart, key_changes, read_part
 from annotator.marking.change_words import renamed, without_changes
 from annotator.marking.rewrite import (
@@ -45,7 +46,20 @@ _HARMONY = re.compile(r"<harmony(?=[\s>]).*?</harmony\s*>", re.DOTALL)
 _PART_GROUP = re.compile(r"\s*<part-group(?=[\s>]).*?(?:</part-group\s*>|/>)", re.DOTALL)
 
 
+@dataclass(frozen=True, slots=True)
+class WrittenOut:
+    """A part written out: the file, and what was noticed in the one it was made of."""
+
+    data: bytes
+    findings: tuple[Finding, ...]
+
+
 def transposed_part(data: bytes, options: Options | None = None, name: str = "") -> bytes:
+    """As ``write_out``, the file alone."""
+    return write_out(data, options, name).data
+
+
+def write_out(data: bytes, options: Options | None = None, name: str = "") -> WrittenOut:
     """The file's trumpet parts, and only they, as the player reads them on ``options.instrument``.
 
     Key signatures, accidentals, headings and ``<transpose>`` follow; words that changed the crook go.
@@ -56,6 +70,9 @@ def transposed_part(data: bytes, options: Options | None = None, name: str = "")
     options = options or Options(mark=())
     prepared = prepare(data, options)
     _refuse_gaps(prepared)
+    findings = list(prepared.score.warnings)
+    for played in prepared.played:
+        findings += (*played.part.warnings, *played.findings)
     text = prepared.text
     edits = sorted(_edits(prepared, prepared.places))
     pieces: list[str] = []
@@ -70,10 +87,10 @@ def transposed_part(data: bytes, options: Options | None = None, name: str = "")
     parse("".join(pieces))
     written = prepared.source.with_text("".join(pieces))
     marks = tuple(mark.name for mark in MARKS if mark.written_out and mark.name in options.mark)
-    if not marks:
-        return written
-    # Everything is written for the instrument now; crooks the user named were for the original.
-    return annotate(written, replace(options, mark=marks, crook="auto", part=()), name).data
+    if marks:
+        # Everything is written for the instrument now; crooks the user named were for the original.
+        written = annotate(written, replace(options, mark=marks, crook="auto", part=()), name).data
+    return WrittenOut(written, tuple(findings))
 
 
 def _refuse_gaps(prepared: Prepared) -> None:

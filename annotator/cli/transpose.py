@@ -9,6 +9,7 @@ import click
 
 from annotator.cli.choices import FILES, OUT, option_flags, options_from
 from annotator.cli.paths import destinations, each, read_score
+from annotator.cli.table import finding_line
 from annotator.registry.option_rows import Group
 from annotator.whole_files import write_whole
 
@@ -22,9 +23,13 @@ def transpose(files: tuple[Path, ...], out: Path, **choices: Any) -> None:
     options = options_from(**choices)
 
     def work(file: Path, target: Path) -> None:
-        from annotator.transposed import transposed_part  # noqa: PLC0415 - keeps --help quick
+        from annotator.transposed import write_out  # noqa: PLC0415 - keeps --help quick
 
-        data, _ = read_score(file)
-        write_whole(target, transposed_part(data, options, file.name))
+        data, lost = read_score(file)
+        made = write_out(data, options, file.name)
+        write_whole(target, made.data)
+        # What the reader was unsure of is in the notes now, so it is said.
+        for finding in (*lost, *(noticed.document() for noticed in made.findings)):
+            click.echo(finding_line(file.name, finding), err=True)
 
     each(files, destinations(files, out), work)

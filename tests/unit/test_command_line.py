@@ -188,3 +188,13 @@ def test_sheets_are_printed_one_by_one_or_bound_for_a_player(folder: Path) -> No
         crookline("print", demo("08"), "-o", folder / "out" / "8.pdf", "--of", "transposed").returncode == 0
     )
     assert len(bound.pages) > len(pypdf.PdfReader(folder / "out" / "8.pdf").pages)
+
+
+def test_what_a_written_out_part_was_unsure_of_is_said(folder: Path) -> None:
+    part = folder / "odd.musicxml"
+    part.write_bytes(GOOD.replace(b"<fifths>0<", b"<fifths>99<"))
+    done = crookline("transpose", part, "-o", folder / "out.musicxml")
+    assert done.returncode == 0
+    assert "odd.musicxml" in done.stderr
+    assert "a key signature of '99' fifths is ignored" in done.stderr
+    assert crookline("transpose", folder / "one.musicxml", "-o", folder / "out.musicxml").stderr == ""
