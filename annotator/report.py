@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from typing import Any
 
 from annotator.findings import Finding
@@ -192,8 +192,18 @@ def beat(measure: Measure, offset: float) -> float:
     return round(1 + (offset + measure.pickup) * measure.beat_type / 4, 3)
 
 
+def _once(part: PlayedPart) -> Iterator[PlayedNote]:
+    """What is done on every note of a part; a note that stands in two players' lines counts once."""
+    seen: set[int] = set()
+    for line in part.lines:
+        for note, how in zip(line.line.notes, line.how, strict=True):
+            if note.place not in seen:
+                seen.add(note.place)
+                yield how
+
+
 def _summary(played: Sequence[PlayedPart], findings: Sequence[Finding]) -> dict[str, Any]:
-    notes = [how for part in played for line in part.lines for how in line.how]
+    notes = [how for part in played for how in _once(part)]
     grades = Counter(how.crossing.grade for how in notes if how.crossing is not None)
     return {
         "parts": len(played),

@@ -19,14 +19,16 @@ def rows(report: dict[str, Any]) -> list[tuple[str, ...]]:
     """A row of ``COLUMNS`` for each part of a report."""
     found = []
     for part in report["parts"]:
-        notes = [note for line in part["lines"] for note in line["notes"]]
+        # A note for two players stands in two lines.
+        in_lines = {note["place"]: note for line in reversed(part["lines"]) for note in line["notes"]}
+        notes = list(in_lines.values())
         grades = [note["crossing"]["grade"] for note in notes if note["crossing"]]
         findings = [each for each in report["warnings"] if each["part"] in (part["id"], None)]
         found.append(
             (
                 report["source"]["name"],
                 part["name"] or part["id"],
-                " → ".join(dict.fromkeys(segment["crook"] for segment in part["segments"])),
+                _crooks(part["segments"]),
                 "; ".join(dict.fromkeys(segment["read"]["words"] for segment in part["segments"])),
                 str(len(notes)),
                 *(str(grades.count(grade)) for grade in (1, 2, 3)),
@@ -34,6 +36,14 @@ def rows(report: dict[str, Any]) -> list[tuple[str, ...]]:
             )
         )
     return found
+
+
+def _crooks(segments: Sequence[Mapping[str, Any]]) -> str:
+    """ "F → C", or for players who change apart "F → E | F"."""
+    lines: dict[tuple[int, ...], list[str]] = {}
+    for segment in segments:
+        lines.setdefault(tuple(segment.get("lines", ())), []).append(segment["crook"])
+    return " | ".join(" → ".join(dict.fromkeys(crooks)) for crooks in lines.values())
 
 
 def findings_table(reports: Sequence[dict[str, Any]], seconds: Mapping[str, float] | None = None) -> None:

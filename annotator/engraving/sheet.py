@@ -67,7 +67,18 @@ def _once(title: str) -> str:
 
 
 def crooks(segments: list[Mapping[str, Any]]) -> str:
-    """The crooks of a part in words: ``in F, from bar 85 in C``; ``piccolo in A``."""
+    """The crooks of a part in words: ``in F, from bar 85 in C``; ``piccolo in A``; of players who change
+    apart each by the number of his line: ``1 in F, from bar 85 in C; 2 in F``."""
+    groups: dict[tuple[int, ...], list[Mapping[str, Any]]] = {}
+    for segment in segments:
+        groups.setdefault(tuple(segment.get("lines", ())), []).append(segment)
+    if len(groups) > 1:
+        each = (f"{', '.join(map(str, lines))} {_in_order(own)}" for lines, own in groups.items())
+        return "; ".join(each)
+    return _in_order(segments)
+
+
+def _in_order(segments: list[Mapping[str, Any]]) -> str:
     found: list[str] = []
     last = ""
     for segment in segments:

@@ -122,6 +122,7 @@ class _Builder:
         self.stages: list[Stage] = []
         self.noticed: list[Noticed] = []
         self.transpose: Interval | None = None  # in force by the file
+        self._event = self._last = 0  # where what was noticed of this event, and of the last stage's, begins
 
     def notice(self, code: str, measure: int | None = None, how: str = "", **about: object) -> None:
         self.noticed.append(Noticed(code, measure, about, how))
@@ -197,6 +198,7 @@ class _Builder:
         """One change: by words, by a transpose element, or by both."""
         word, item = event.word, event.transposition
         now = self.stages[-1]
+        self._event = len(self.noticed)
         source = Source(word.evidence, word.named) if word is not None else None
         family = (source.named.family if source else "") or now.family
         if item is not None:
@@ -246,6 +248,10 @@ class _Builder:
         if crook.sounding != now.crook.sounding or family != now.family:
             self._change(Stage(event.position, event.measure, crook, grounds, family), word)
 
+    def _comes_after_all(self, word: PlacedChange, stage: Stage) -> bool:
+        """Whether no note is left that would be read in the new crook."""
+        return word.words.position < stage.position >= self.times.last_end
+
     def _crook_of_family(self, family: str) -> tuple[Crook, Evidence]:
         if self.transpose is not None:
             return crook_for(self.transpose), Evidence("by-transpose")
@@ -259,15 +265,20 @@ class _Builder:
     def _change(self, stage: Stage, word: PlacedChange | None) -> None:
         now = self.stages[-1]
         if stage.position <= now.position:
+            if len(self.stages) > 1:
+                # No note was read in the crook before: nothing is said of it.
+                del self.noticed[self._last : self._event]
+                self._event = self._last
             self.stages[-1] = replace(stage, position=now.position, measure=now.measure)
             return
+        self._last = self._event
         self.stages.append(stage)
         if stage.crook.sounding == now.crook.sounding:
             return
-        if word is not None and word.words.position < stage.position >= self.times.last_end:
-            self.notice(
-                "no-rest-to-change", word.words.measure, "after", source=word.evidence, kept=now.crook
-            )
+        if word is not None and self._comes_after_all(word, stage):
+            del self.noticed[self._event :]
+            about = {"source": word.evidence, "kept": now.crook}
+            self.notice("no-rest-to-change", word.words.measure, "after", **about)
             return
         rest = self.times.around(stage.position)
         # What only names a crook (the heading of a movement) leaves the time to the concert.

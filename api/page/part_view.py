@@ -107,9 +107,11 @@ def crooks(report: Mapping[str, Any]) -> list[dict[str, str]]:
     found = []
     for part in report.get("parts", ()):
         for segment in part.get("segments", ()):
+            lines = ", ".join(map(str, segment.get("lines", ())))
+            name = str(part.get("name") or part.get("id", ""))
             found.append(
                 {
-                    "part": str(part.get("name") or part.get("id", "")),
+                    "part": f"{name}, line {lines}" if lines else name,
                     "bars": f"{segment.get('from_measure', '')}–{segment.get('to_measure', '')}",
                     "crook": signs(str(segment.get("crook", ""))),
                     "read": str(segment.get("read", {}).get("words", "")),

@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 from annotator.change_times import needs
 from annotator.instruments import load
 from annotator.reading import Reading, segments
+from annotator.reading.timeline import timeline
 from annotator.score.model import Part, Tempo
 from annotator.timing import Clock
 from tests.unit.part_making import part
@@ -151,3 +152,29 @@ def test_a_register_in_the_heading_counts_against_the_transposition() -> None:
         found(read(part(BAR, name="Piccolo Trumpet in A", transposes=[(1, (5, 9))])), "crook-disagreement")
         == []
     )
+
+
+texts = st.sampled_from(["muta in D", "muta in E", "in E", "to Flugelhorn", "to Trumpet", "muta in C"])
+
+
+@settings(max_examples=80, deadline=None)
+@given(
+    st.lists(st.sampled_from([BAR, REST, "C5 C5 - C5", "C5 C5 C5 -"]), min_size=2, max_size=10),
+    st.lists(st.tuples(st.integers(4, 39), texts), max_size=4),
+    st.booleans(),
+)
+def test_no_finding_says_what_was_not_done(
+    bars: list[str], placed: list[tuple[int, str]], moved: bool
+) -> None:
+    """Where a finding says that a crook was read or believed, notes are read in it (or none are left)."""
+    words = sorted((1 + (at % (4 * len(bars))) / 4, text) for at, text in placed)
+    made = part(" | ".join(bars), name="Tromba in F", words=words, transposes=[(1, F)] if moved else [])
+    told = timeline(made)
+    crooks = {stage.crook for stage in told.stages}
+    for noticed in told.noticed:
+        if noticed.code in ("change-without-transpose", "change-without-crook", "rest-too-short"):
+            assert noticed.about["crook"] in crooks
+        if noticed.code == "no-rest-to-change" and noticed.how == "after":
+            last = max(note.onset for line in made.lines for note in line.notes)
+            before = [stage for stage in told.stages if stage.position <= last]
+            assert before[-1].crook == noticed.about["kept"]
