@@ -68,10 +68,16 @@ def players_named(name: str) -> tuple[int, ...]:
     return tuple(dict.fromkeys(number for number in found if 0 < number <= _MOST)) or ((1,) if found else ())
 
 
+def is_one_players(part: Part) -> bool:
+    """Whether all of a part's notes are one player's: a chord in "Trumpet 1" makes no second one."""
+    staves = {line.staff for line in part.lines}
+    return len(part.lines) < 2 or (len(staves) == 1 and len(players_named(part.name)) == 1)
+
+
 def own_number(part: Part) -> tuple[int, ...]:
     """The number of the player whose part this is, where it is one player's and has one."""
     numbers = players_named(part.name)
-    return numbers if len(numbers) == 1 and len(part.lines) < 2 else ()
+    return numbers if len(numbers) == 1 and is_one_players(part) else ()
 
 
 def with_players(part: Part) -> Part:

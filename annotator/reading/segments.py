@@ -17,7 +17,7 @@ from annotator.reading.interval_words import in_words
 from annotator.reading.model import Evidence, Noticed, Reading, Segment, Stage
 from annotator.reading.names import sound_crook
 from annotator.reading.overrides import Span, place, read_crook_option
-from annotator.reading.players import own_number
+from annotator.reading.players import is_one_players, own_number
 from annotator.reading.ranges import Ranged, in_range
 from annotator.reading.section import Section
 from annotator.reading.sharing import changes_for_nobody, read_alike
@@ -72,7 +72,7 @@ def segments(
     asked = _Asked(instrument, crook, together, clock)
     told = together.timeline(part)
     whole = _read(told, part, asked)
-    if len(part.lines) < 2 or not told.by_player:
+    if is_one_players(part) or not told.by_player:
         others = changes_for_nobody(part, own_number(part))
         return replace(whole, findings=(*whole.findings, *others))
     return read_alike(part, whole, [(view, _read_view(view, asked)) for view in views(part)])

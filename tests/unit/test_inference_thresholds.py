@@ -76,6 +76,14 @@ def test_a_tune_in_c_is_no_part_for_a_trumpet_in_g() -> None:
     assert [each.code for each in segments(made, load("c-trumpet"), "infer").findings] == ["crook-inferred"]
 
 
+def test_a_crook_that_was_not_understood_is_not_said_to_be_missing() -> None:
+    made = part(" ".join(NATURAL * 2), name="Tromba quux Fa")
+    found = {each.code: each.message for each in segments(made, load("c-trumpet")).findings}
+    assert set(found) == {"change-not-read", "crook-inferred"}
+    assert "no crook is named" not in found["crook-inferred"]
+    assert "not understood" in found["crook-inferred"]
+
+
 def shares(unnatural: int, total: int) -> list[str]:
     """Notes natural as they sound on D, save ``unnatural`` of them; few of them natural as written."""
     names = [name for name in ("F#4", "A4", "D5", "F#5") for _ in range(total)]

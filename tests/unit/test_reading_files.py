@@ -150,3 +150,17 @@ def test_names_over_cue_notes_change_nothing() -> None:
         attributes=TRANSPOSE.format(3, 5, ""),
     )
     assert segments(report(data)) == [("1", "3", "F", "up a fourth")]
+
+
+def test_a_change_of_the_playback_instrument_is_compared_and_decides_nothing() -> None:
+    """MusicXML 4.0: an instrument-change is "a change to the virtual instrument sound"."""
+    change = (
+        '<sound><instrument-change id="P1-I1"><instrument-sound>brass.trumpet.bflat</instrument-sound>'
+        "</instrument-change></sound>"
+    )
+    data = score(
+        note("C", 5), change + note("C", 5), name="Tromba in F", attributes=TRANSPOSE.format(3, 5, "")
+    )
+    found = report(data)
+    assert segments(found) == [("1", "2", "F", "up a fourth")]
+    assert [(each["code"], each["measure"]) for each in found["warnings"]] == [("sound-disagrees", "2")]

@@ -171,3 +171,17 @@ def test_each_staff_has_its_key_signature() -> None:
         root = etree.fromstring(made).findall("part")[-1]
         found = {key.get("number"): key.findtext("fifths") for key in root.iter("key")}
         assert found == {"1": "0", "2": "1"}
+
+
+def test_a_chord_in_one_players_part_changes_with_him() -> None:
+    data = score(
+        note("C5", 4) + note("G4", 4, chord=True),
+        words("muta in E") + note("C5", 4),
+        note("C5", 4) + note("G4", 4, chord=True),
+        *[rest(4)] * 3,
+        note("C5", 4) + note("G4", 4, chord=True),
+        name="Tromba I in F",
+    )
+    found = annotator.annotate(data).report
+    assert readings(found) == ["F5 F5 F5 E5", "C5 C5 B4"]
+    assert stages(found) == [((), "1", "F"), ((), "4", "E")]
