@@ -7,7 +7,9 @@ TESTS ?= tests
 # stay in one process, which starts a server once for them. SPREAD= runs all in one, to follow them.
 SPREAD ?= --numprocesses 3 --dist loadfile
 
-.PHONY: help venv venv-dev demo test bench load fuzz lint format clean requirements
+FAULTS ?= --seed 1 --tries 5
+
+.PHONY: faults help venv venv-dev demo test bench load fuzz lint format clean requirements
 
 help:
 	@echo "make venv   .venv with the crookline command in it"
@@ -15,6 +17,7 @@ help:
 	@echo "make test   all tests (TESTS=tests/unit for some)"
 	@echo "make lint   ruff, mypy --strict, bandit"
 	@echo "make bench  timings, never asserted"
+	@echo "make faults real processes, real faults: nothing is lost, every reason is true"
 	@echo "make fuzz   files changed at random, FUZZ=200000 of them"
 
 $(VENV)/.runtime: requirements.txt requirements-build.txt pyproject.toml
@@ -50,6 +53,9 @@ load: venv-dev
 FUZZ ?= 200000
 fuzz: venv-dev
 	$(BIN)/python -m tests.fuzz --count $(FUZZ)
+
+faults: venv-dev
+	$(BIN)/python -m tests.faults $(FAULTS)
 
 lint: venv-dev
 	$(BIN)/ruff check .

@@ -7,7 +7,7 @@ away too, is found missing by the sweep.
 
 from __future__ import annotations
 
-import random
+import secrets
 import time
 from collections.abc import Callable
 from contextlib import suppress
@@ -45,4 +45,4 @@ def waiting(task: Any, work: Callable[[], T]) -> T:
             time.sleep(wait)
         except SoftTimeLimitExceeded:
             break
-    raise task.retry(countdown=AWAY_SECONDS * random.uniform(0.5, 1.5), max_retries=None)
+    raise task.retry(countdown=AWAY_SECONDS * (0.5 + secrets.randbelow(1000) / 1000), max_retries=None)

@@ -88,7 +88,23 @@ def _failing(name: str) -> None:
     setattr(Files, name, call)
 
 
+_now = time.time
+_jump = [0.0, 0.0]  # when it was last looked up, and by how much the clock is wrong
+
+
+def _wrong_time() -> float:
+    now = _now()
+    if now - _jump[0] > 0.2:
+        try:
+            words = Path(FAULT).read_text().split()
+        except OSError:
+            words = []
+        _jump[:] = [now, float(words[1]) if words[:1] == ["clock"] else 0.0]
+    return now + _jump[1]
+
+
 if FAULT:
+    time.time = _wrong_time
     for method in ("read", "read_piece", "read_pieces", "write", "create"):
         _failing(method)
 
