@@ -9,7 +9,7 @@ SPREAD ?= --numprocesses 3 --dist loadfile
 
 FAULTS ?= --seed 1 --tries 5
 
-.PHONY: faults help venv venv-dev demo test bench load fuzz lint format clean requirements
+.PHONY: afternoon faults help venv venv-dev demo test bench load fuzz lint format clean requirements
 
 help:
 	@echo "make venv   .venv with the crookline command in it"
@@ -18,6 +18,7 @@ help:
 	@echo "make lint   ruff, mypy --strict, bandit"
 	@echo "make bench  timings, never asserted"
 	@echo "make faults real processes, real faults: nothing is lost, every reason is true"
+	@echo "make afternoon  several hosts and an object store, and what goes wrong"
 	@echo "make fuzz   files changed at random, FUZZ=200000 of them"
 
 $(VENV)/.runtime: requirements.txt requirements-build.txt pyproject.toml
@@ -56,6 +57,10 @@ fuzz: venv-dev
 
 faults: venv-dev
 	$(BIN)/python -m tests.faults $(FAULTS)
+
+# Two web servers, three workers, an object store, six owners; SITUATION= for some of what goes wrong.
+afternoon: venv-dev
+	$(BIN)/python -m tests.afternoon $(SITUATION)
 
 lint: venv-dev
 	$(BIN)/ruff check .
