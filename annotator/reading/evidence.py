@@ -29,7 +29,7 @@ class Source:
 @dataclass(frozen=True, slots=True)
 class PlacedChange:
     """A change of words at its place. ``position``: where it takes effect, in quarters; ``rest``: the silence
-    it is made in there; ``passed_over``: rests before that were too short."""
+    it is made in there; ``passed_over``: rests before that were too short, those within a phrase left out."""
 
     position: float
     words: Words
@@ -152,7 +152,8 @@ def _in_rest(at: PlacedChange, times: NoteTimes, until: float) -> PlacedChange:
             break
         rests.append(rest)
         if rest.seconds >= at.need:
-            return replace(at, position=max(position, rest.start), rest=rest, passed_over=tuple(rests[:-1]))
+            short = tuple(each for each in rests[:-1] if each.seconds >= phrase)
+            return replace(at, position=max(position, rest.start), rest=rest, passed_over=short)
     longest = max(rests, key=lambda rest: rest.seconds, default=None)
     if longest is not None and longest.seconds >= phrase:
         return replace(at, position=max(position, longest.start), rest=longest)

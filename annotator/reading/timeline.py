@@ -271,14 +271,16 @@ class _Builder:
                 self._event = self._last
             self.stages[-1] = replace(stage, position=now.position, measure=now.measure)
             return
+        if word is not None and self._comes_after_all(word, stage):
+            # It is for what comes after this part: no note here is read in it.
+            del self.noticed[self._event :]
+            if stage.crook.sounding != now.crook.sounding:
+                about = {"source": word.evidence, "kept": now.crook}
+                self.notice("no-rest-to-change", word.words.measure, "after", **about)
+            return
         self._last = self._event
         self.stages.append(stage)
         if stage.crook.sounding == now.crook.sounding:
-            return
-        if word is not None and self._comes_after_all(word, stage):
-            del self.noticed[self._event :]
-            about = {"source": word.evidence, "kept": now.crook}
-            self.notice("no-rest-to-change", word.words.measure, "after", **about)
             return
         rest = self.times.around(stage.position)
         # What only names a crook (the heading of a movement) leaves the time to the concert.
