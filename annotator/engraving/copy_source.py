@@ -14,6 +14,7 @@ from typing import Any
 from lxml import etree
 
 from annotator.engraving.figures import KINDS, Figures, Row, columns, ours, take_figures, words_off_graces
+from annotator.engraving.held import hold_numbers
 from annotator.engraving.long_rests import long_rests
 from annotator.engraving.one_player import Player, one_row_each, only_player
 from annotator.engraving.sounded import show_accidentals
@@ -120,6 +121,8 @@ def copy_part(
         _drop(following[0], ("cue",))
     if player is not None:
         only_player(staves, player.places)
+    for staff in staves:
+        hold_numbers(staff)
     show_accidentals(staves[0])
     figures, marks = take_figures(staves[0])
     words_off_graces(staves[0], figures, everywhere=words_off)

@@ -8,12 +8,17 @@ from typing import Any
 
 import pytest
 from click.testing import CliRunner
+from lxml import etree
 
 import annotator
 from annotator.cli import crookline
+from annotator.engraving.copy_source import copy_part
+from annotator.engraving.copy_source import parse as parse_for_print
 from annotator.errors import CrooklineError, UnreadableScore
 from annotator.instruments import load
+from annotator.score.numbers import DIVISIONS, FIFTHS, STAVES
 from annotator.score.source import open_source
+from annotator.score.walk import time_of
 from annotator.transposed import transposed_part
 from tests.unit.odd_files import LENIENT, NOTES, ODD_NOTES, ODD_NUMBERS, PART, REFUSED, STRAY
 from tests.unit.parts import part_xml
@@ -159,3 +164,15 @@ def test_the_report_and_the_file_stay_within_a_multiple_of_the_input() -> None:
     )
     marked = annotator.annotate(long, annotator.Options(instrument=instrument))
     assert len(marked.data) + len(str(marked.report)) < 40 * len(long)
+
+
+@pytest.mark.parametrize("name", ODD_NUMBERS)
+def test_numbers_that_no_music_has_never_reach_the_engraver(name: str) -> None:
+    # Some of them end the process the engraver runs in, which no test could tell of.
+    root = parse_for_print(ODD_NUMBERS[name])
+    part = root.find("part")
+    copy = etree.fromstring(copy_part(root, part.get("id")).xml)
+    held = {"staff": STAVES, "staves": STAVES, "fifths": FIFTHS, "divisions": DIVISIONS}
+    for element in copy.iter(*held):
+        assert held[str(element.tag)].has(float(element.text or "nan"))
+    assert all(time_of(element) is not None for element in copy.iter("time"))
