@@ -6,7 +6,7 @@ back, character for character.
 
 A notation program that opens a file and saves it again drops processing instructions. So the marks also
 carry signs that nobody sees and that were tried to survive: ``SIGN`` behind words and in the cue part's
-abbreviation, the last bits of a lyric's colour and the hundredths of its size (some programs keep the one,
+abbreviation, the last bits of a lyric's colour and the last decimals of its size (some programs keep the one,
 some the other), and for the fingerings, which keep nothing but their text, a record among the file's sources
 (``record.py``). ``resaved.py`` finds them again.
 """
@@ -31,7 +31,8 @@ RECORD = "crookline-marks:"
 _INSTRUCTION = re.compile(r"<\?crookline (?:begin(?: ([a-z]+))?|(end))\?>")
 # The last three bits of red, green and blue: no eye sees them.
 _SIGNED = {"partial": (1, 3, 5), "intonation": (1, 3, 6)}
-_HUNDREDTHS = {"partial": "3", "intonation": "7"}
+# The second to the fourth decimal of a size in points.
+_DECIMALS = {"partial": "313", "intonation": "717"}
 
 
 def begin(kind: str) -> str:
@@ -99,12 +100,10 @@ def kind_of_colour(colour: str) -> str:
 
 def signed_size(size: float, kind: str) -> str:
     """``size`` in points, to the tenth, that says its lyric is a mark of this kind."""
-    return f"{size:.1f}{_HUNDREDTHS[kind]}"
+    return f"{size:.1f}{_DECIMALS[kind]}"
 
 
 def kind_of_size(size: str) -> str:
     """The kind of mark that a lyric's font size says it is, "" when it says nothing."""
-    tenths, point, hundredths = size.rpartition(".")
-    if not point or not tenths or len(hundredths) != 2:
-        return ""
-    return next((kind for kind, digit in _HUNDREDTHS.items() if hundredths[1] == digit), "")
+    decimals = size.partition(".")[2]
+    return next((kind for kind, signed in _DECIMALS.items() if decimals[1:] == signed), "")

@@ -21,6 +21,7 @@ NONE = "-"
 _ALTERNATE = "~"
 _WRITTEN = re.compile(re.escape(RECORD) + r"\s*([A-Za-z0-9_=-]+)")
 _LARGEST = 5_000_000  # characters a record may unpack to: a million notes
+_MOST_PAIRS = 10_000
 
 Measure = tuple[str, ...]
 
@@ -71,13 +72,62 @@ def ours(recorded: Sequence[Measure], there: Sequence[Sequence[tuple[str, ...]]]
     ``there``: for each measure of the part as it is now the fingerings on each pitched note. Measures and
     notes may have come or gone since; what was changed is not ours any more.
     """
+    found = _told(recorded, there, _aligned(recorded, there))
+    if len(recorded) == len(there):
+        # Mostly no bar has come or gone, and what was changed may look like another bar.
+        as_it_was = _told(recorded, there, [(number, number) for number in range(len(there))])
+        if sum(map(sum, as_it_was)) >= sum(map(sum, found)):
+            return as_it_was
+    return found
+
+
+def _told(
+    recorded: Sequence[Measure], there: Sequence[Sequence[tuple[str, ...]]], pairs: Sequence[tuple[int, int]]
+) -> list[list[bool]]:
+    found = [[False] * len(measure) for measure in there]
+    for before, after in pairs:
+        found[after] = _in_measure(recorded[before], there[after])
+    return found
+
+
+def _aligned(
+    recorded: Sequence[Measure], there: Sequence[Sequence[tuple[str, ...]]]
+) -> list[tuple[int, int]]:
+    """Which measures became which, where bars may have come or gone."""
     was = [tuple(_main(each) for each in measure) for measure in recorded]
     now = [tuple(note[-1] if note else NONE for note in measure) for measure in there]
-    found: list[list[bool]] = [[False] * len(measure) for measure in there]
-    for _, i1, i2, j1, j2 in SequenceMatcher(None, was, now, autojunk=False).get_opcodes():
-        for before, after in zip(range(i1, i2), range(j1, j2), strict=False):
-            found[after] = _in_measure(recorded[before], there[after])
-    return found
+    pairs: list[tuple[int, int]] = []
+    for kind, i1, i2, j1, j2 in SequenceMatcher(None, was, now, autojunk=False).get_opcodes():
+        if kind == "equal" or i2 - i1 == j2 - j1:
+            pairs += zip(range(i1, i2), range(j1, j2), strict=True)
+        else:
+            pairs += _paired(recorded, there, range(i1, i2), range(j1, j2))
+    return pairs
+
+
+def _paired(
+    recorded: Sequence[Measure], there: Sequence[Sequence[tuple[str, ...]]], before: range, after: range
+) -> list[tuple[int, int]]:
+    """Which measures of ``before`` became which of ``after``, in order, so that most notes stay."""
+    if len(before) * len(after) > _MOST_PAIRS:
+        return list(zip(before, after, strict=False))
+    # best[i][j]: the most notes that stay, of the measures from the i-th and the j-th on.
+    best = [[0] * (len(after) + 1) for _ in range(len(before) + 1)]
+    same = [[sum(_in_measure(recorded[i], there[j])) for j in after] for i in before]
+    for i in reversed(range(len(before))):
+        for j in reversed(range(len(after))):
+            best[i][j] = max(best[i + 1][j], best[i][j + 1], best[i + 1][j + 1] + same[i][j])
+    pairs = []
+    i = j = 0
+    while i < len(before) and j < len(after):
+        if best[i][j] == best[i + 1][j]:
+            i += 1
+        elif best[i][j] == best[i][j + 1]:
+            j += 1
+        else:
+            pairs.append((before[i], after[j]))
+            i, j = i + 1, j + 1
+    return pairs
 
 
 def _in_measure(recorded: Measure, there: Sequence[tuple[str, ...]]) -> list[bool]:
