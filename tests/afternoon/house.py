@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 import os
 import random
 import signal
@@ -168,6 +169,7 @@ def _end(process: subprocess.Popen[bytes]) -> None:
 def house(folder: Path) -> Iterator[House]:
     """The whole house, up and ready."""
     with ExitStack() as stack:
+        logging.getLogger("werkzeug").setLevel(logging.ERROR)
         moto = ThreadedMotoServer(ip_address="127.0.0.1", port=0, verbose=False)
         moto.start()
         stack.callback(moto.stop)

@@ -20,7 +20,7 @@ QUICK = {
     "CROOKLINE_SWEEP_SECONDS": "0.5",
     "CROOKLINE_STALE_SECONDS": "4",
     "CROOKLINE_TASK_SECONDS": "2",
-    "CROOKLINE_TASK_MEMORY": "400000000",
+    "CROOKLINE_TASK_MEMORY": "150000000",
     "CROOKLINE_RATE": "1000000 per minute",
     "CROOKLINE_STOP_SECONDS": "5",
 }
@@ -51,10 +51,12 @@ class Tally:
 
 def parts_of(chance: random.Random, count: int) -> list[tuple[str, bytes]]:
     """Parts of several lengths, none like another."""
-    return [(f"{n}.xml", score("F", chance.randrange(5, 90), f"{chance.random()} {n}")) for n in range(count)]
+    return [
+        (f"{n}.xml", score("F", chance.randrange(40, 200), f"{chance.random()} {n}")) for n in range(count)
+    ]
 
 
-def try_fault(fault: Fault, seed: int, tries: int, parts: int = 24) -> Tally:
+def try_fault(fault: Fault, seed: int, tries: int, parts: int = 40) -> Tally:
     """Do a fault to a service so many times, each time in the midst of a new job."""
     tally = Tally(fault.name)
     chance = random.Random(f"{seed} {fault.name}")
@@ -83,7 +85,7 @@ def _is_killer(fault: Fault) -> bool:
 
 def _once(fault: Fault, stage: Stage, tally: Tally, parts: int) -> None:
     chance = stage.chance
-    files = parts_of(chance, chance.choice((3, parts)))
+    files = parts_of(chance, chance.choice((parts // 4, parts)))
     if fault.poison:
         files.insert(
             chance.randrange(len(files)), ("poison.xml", score("F", 3, f"{fault.poison} {chance.random()}"))
