@@ -11,7 +11,7 @@ from werkzeug.datastructures import MultiDict
 from annotator.fingering.profile import available_profiles
 from annotator.instruments import available, load
 from annotator.reading.crooks import CROOKS
-from annotator.registry.option_rows import OPTIONS, Field, Kind, Option
+from annotator.registry.option_rows import OPTION, OPTIONS, Field, Kind, Option
 
 Choices = Sequence[tuple[str, str]]
 
@@ -64,3 +64,28 @@ def answers(form: MultiDict[str, str]) -> dict[str, Any]:
 
 def _words(texts: Iterable[str]) -> list[str]:
     return [word.strip() for text in texts for word in text.split(",") if word.strip()]
+
+
+OF_PLAYER = ("instrument", "profile", "part")
+"""The options a player has a field of his own for; his marks only if he wants others than the rest."""
+PLAYERS = 4
+"""So many rows the form has without scripts; with them, as many as are wanted."""
+
+
+def players(form: MultiDict[str, str]) -> list[dict[str, Any]]:
+    """The players of a form that was sent: the rows that have a name."""
+    rows = sorted({field.split(".")[1] for field in form if field.startswith("player.")})
+    found = []
+    for row in rows:
+        name = form.get(f"player.{row}.name", "").strip()
+        if not name:
+            continue
+        player: dict[str, Any] = {"name": name}
+        for option in OF_PLAYER:
+            said = form.get(f"player.{row}.{option}", "").strip()
+            if said:
+                player[option] = _words([said]) if OPTION[option].kind is Kind.LIST else said
+        if f"player.{row}.own_marks" in form:
+            player["mark"] = _words(form.getlist(f"player.{row}.mark"))
+        found.append(player)
+    return found

@@ -17,6 +17,7 @@ from workers import notes
 from workers.acceptance import accept, options_of_text
 from workers.intake import take_in
 from workers.jobs import SUFFIXES, Job
+from workers.players import for_players, players_of
 from workers.status import status
 
 RECENT = 12
@@ -38,7 +39,10 @@ def send() -> Any:
         if not files:
             return _home("Choose at least one file first: .musicxml, .xml, .mxl, or a .zip of them."), 422
         options = options_of_text(json.dumps(form.answers(request.form)))
-        job = accept(access.context(), access.owner(), take_in(files, access.context().settings), options)
+        players = players_of(json.dumps(form.players(request.form)), options)
+        intake = take_in(files, access.context().settings)
+        for_players(intake, players)
+        job = accept(access.context(), access.owner(), intake, options)
         called = request.form.get("job_name", "").strip()
         if called:
             notes.write(access.context().store, job.ref, notes.Notes().called(called))
@@ -58,6 +62,8 @@ def _home(trouble: str = "") -> str:
         suffixes=[*SUFFIXES, ".zip"],
         instruments=form.instruments(),
         questions=form.questions(),
+        players=form.PLAYERS,
+        by_name={question.option.name: question for question in form.questions()},
         recent=recent,
         more=more,
     )

@@ -45,6 +45,7 @@ def job(job_id: str) -> Any:
     if len(found.parts) == 1 and document["state"] == "done" and left:
         return redirect(url_for("page.part", job_id=job_id, n=1))
     show, query = request.args.get("show", "all"), request.args.get("q", "").strip()
+    player = request.args.get("player", "")
     rows = sorted(left, key=lambda one: (one["state"] != "failed", one["n"]))
     return render(
         "job.html",
@@ -52,7 +53,15 @@ def job(job_id: str) -> Any:
         name=noted.name or name_of(found),
         own_name=noted.name,
         running=document["state"] in ("queued", "running"),
-        rows=[one for one in rows if _is(one, show) and query.casefold() in one["name"].casefold()],
+        rows=[
+            one
+            for one in rows
+            if _is(one, show)
+            and query.casefold() in one["name"].casefold()
+            and (not player or one.get("player") == player)
+        ],
+        players=list(dict.fromkeys(one["player"] for one in left if one.get("player"))),
+        player=player,
         left=left,
         away=[one for one in document["parts"] if one["n"] in noted.parts],
         counts=[(kind, count) for kind in SHOWN if (count := sum(_is(one, kind) for one in left))],

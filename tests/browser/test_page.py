@@ -316,6 +316,9 @@ def test_axe_core_finds_nothing(page: Page, address: str, look: str, size: str) 
     assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
 
 
+PLAYERS = {"Ada Lindqvist": "c-trumpet", "Second desk": "bb-trumpet", "Piccolo chair": "a-piccolo"}
+
+
 def test_a_season_s_files_from_a_folder_to_the_archive(page: Page, tmp_path: Path) -> None:
     tour = tmp_path / "Winter tour"
     for number in range(40):
@@ -330,30 +333,39 @@ def test_a_season_s_files_from_a_folder_to_the_archive(page: Page, tmp_path: Pat
     page.set_input_files("#files", [str(OTHER), str(FLAGGED)])  # what is chosen next is added
     expect(page.locator("#chosen li")).to_have_count(43)
     page.get_by_role("button", name=f"Take out {FLAGGED.name}").click()
-    page.get_by_label("Slides and cents").check()
+    slides = page.locator("#send > fieldset input[value=intonation]")
+    slides.check()
+    page.get_by_text("Several players", exact=True).click()
+    page.get_by_role("button", name="One player more").click()
+    for row, (name, trumpet) in enumerate(PLAYERS.items()):
+        page.locator(f"#player-{row}-name").fill(name)
+        page.locator(f"#player-{row}-instrument").select_option(trumpet)
     page.get_by_label("Name of this job").fill("Winter tour, first half")
     page.get_by_role("button", name="Mark the parts").click()
     page.wait_for_selector("#job[data-state=partly]", timeout=60_000)
     expect(page.get_by_role("heading", level=1)).to_have_text("Winter tour, first half")
     rows = page.locator(".parts > li")
-    expect(rows).to_have_count(42)
+    expect(rows).to_have_count(3 * 42)
     expect(rows.first).to_contain_text("viola.musicxml")  # failed first
     assert complaints(page) == []
     page.get_by_label("Find a file").fill("tromba")
-    expect(page.locator(".parts > li:visible")).to_have_count(40)
-    page.get_by_role("link", name="Failed 1").click()
-    expect(rows).to_have_count(1)
+    expect(page.locator(".parts > li:visible")).to_have_count(3 * 40)
+    page.get_by_role("link", name="Second desk").click()
+    expect(rows).to_have_count(42)
+    page.get_by_role("link", name="Failed 3").click()
+    expect(rows).to_have_count(3)
     with page.expect_download() as download:
         page.get_by_role("link", name="Everything (.zip)").click()
     with zipfile.ZipFile(download.value.path()) as archive:
-        assert "Winter tour/3/39 tromba.musicxml" in archive.namelist()
-    page.get_by_label("The part to mark").select_option(index=0)
-    page.get_by_role("button", name="Mark it").click()
+        named = archive.namelist()
+    assert {f"{name}/Winter tour/3/39 tromba.musicxml" for name in PLAYERS} <= set(named)
+    page.get_by_label("The part to mark").first.select_option(index=0)
+    page.get_by_role("button", name="Mark it").first.click()
     page.wait_for_url("**/parts/1")
     page.goto("/jobs?q=first half")
     expect(page.locator(".recent li")).to_have_count(1)
     page.goto("/")
-    expect(page.get_by_label("Slides and cents")).to_be_checked()  # remembered on this device
+    expect(slides).to_be_checked()  # remembered on this device
     page.goto("/words")
     expect(page.get_by_role("main")).to_contain_text("partial")
     assert complaints(page) == []

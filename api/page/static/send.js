@@ -118,7 +118,7 @@ for (const name of ["dragover", "drop"]) addEventListener(name, (event) => event
 const PASSING = ["files", "job_name", "crook", "part"];
 
 function remember() {
-  const kept = [...new FormData(form)].filter(([name, value]) => typeof value === "string" && !PASSING.includes(name));
+  const kept = [...new FormData(form)].filter(([name, value]) => typeof value === "string" && !PASSING.includes(name) && !name.startsWith("player."));
   try {
     localStorage.setItem(REMEMBERED, JSON.stringify(kept));
   } catch {
@@ -145,6 +145,25 @@ function recall() {
 }
 
 recall();
+
+// One player's row more: a copy of the last, empty and with names of its own.
+const rows = document.getElementById("players");
+document.getElementById("one-more").addEventListener("click", () => {
+  const all = rows.querySelectorAll(".player");
+  const last = all[all.length - 1];
+  const [before, after] = [all.length - 1, all.length];
+  const copy = last.cloneNode(true);
+  copy.querySelector("legend").textContent = `Player ${after + 1}`;
+  for (const element of copy.querySelectorAll("[name], [id], [for]")) {
+    for (const name of ["name", "id", "for"]) {
+      const said = element.getAttribute(name);
+      if (said) element.setAttribute(name, said.replace(`.${before}.`, `.${after}.`).replace(`-${before}-`, `-${after}-`));
+    }
+    if (element.tagName === "INPUT" && element.type !== "checkbox") element.value = "";
+  }
+  last.after(copy);
+  copy.querySelector("input").focus();
+});
 
 form.addEventListener("submit", (event) => {
   event.preventDefault();

@@ -31,6 +31,23 @@ async function load() {
   await open(number);
 }
 
+// For the printer all pages lie ready behind the one that is shown, as they would be on paper.
+async function stack() {
+  const printed = `paper=${music.dataset.paper}&size=${music.dataset.size}`;
+  const many = telephone ? (await json(`${base}/pages?${printed}`)).pages.length : pages;
+  const all = document.createElement("div");
+  all.className = "stack";
+  for (let page = 1; page <= many; page += 1) {
+    const picture = new Image();
+    picture.alt = `Page ${page} of ${many}`;
+    picture.src = `${base}/pages/${page}?${printed}`;
+    all.append(picture);
+    await picture.decode();
+  }
+  music.append(all);
+  music.dataset.stacked = "yes";
+}
+
 async function json(address) {
   const answer = await fetch(address);
   if (!answer.ok) throw new Error(`${address}: ${answer.status}`);
@@ -264,8 +281,10 @@ function bar(part, measure) {
 }
 
 if (paper) {
-  load().catch(() => {
-    // The picture of the page stays; only the conversation with it is missing.
-    panel.hidden = true;
-  });
+  load()
+    .catch(() => {
+      // The picture of the page stays; only the conversation with it is missing.
+      panel.hidden = true;
+    })
+    .then(() => setTimeout(() => stack().catch(() => {}), 1000)); // else the page shown is printed
 }
