@@ -15,6 +15,7 @@ from workers.context import Context
 from workers.intake import Intake
 from workers.jobs import Job, id_time, new_id
 from workers.queues import is_bulk
+from workers.settings import variable
 
 log = logs.logger(__name__)
 
@@ -107,6 +108,12 @@ def callback_of(context: Context, url: str, secret: str) -> tuple[str, str]:
     fault = callbacks.fault_of(url)
     if fault:
         raise BadCallback(fault)
+    private = "" if context.settings.callback_private else callbacks.private_of(url)
+    if private:
+        raise BadCallback(
+            f"{private}, which is no public address, and this service calls no others; "
+            f"whoever runs it can allow them with {variable('callback_private')}=yes"
+        )
     if not (secret or context.settings.callback_secret):
         raise NoSecret("a callback needs `callback_secret`, to sign the message with")
     return url, secret

@@ -215,6 +215,18 @@ def resolve(host: str, port: int) -> list[str]:
     return list(dict.fromkeys(str(entry[4][0]) for entry in found))
 
 
+def private_of(url: str) -> str:
+    """Which private address a callback would go to, in words; "" for none, or where the name is not known
+    yet. It is looked at again when the message is sent."""
+    parts = urlsplit(url)
+    host, port = parts.hostname or "", parts.port or {"http": 80, "https": 443}[parts.scheme]
+    try:
+        refused = [address for address in resolve(host, port) if not is_public(address)]
+    except NotDelivered:
+        return ""
+    return f"{host} is at {refused[0]}" if refused else ""
+
+
 def is_public(address: str) -> bool:
     """Whether an address is one of the internet at large (and not, say, an IPv4 one in disguise)."""
     found = ip_address(address.partition("%")[0])

@@ -21,7 +21,7 @@ def exercises(files: tuple[Path, ...], out: Path, **choices: Any) -> None:
     """Write exercises from the worst crossings of a part.
 
     Each crossing as read on the trumpet in hand: slowly, in rhythms, then in its
-    bars up to tempo, with rests as long as what is played. A part with nothing
+    measures up to tempo, with rests as long as what is played. A part with nothing
     to practise fails with a message that says so.
     """
     options = options_from(**choices)

@@ -119,6 +119,6 @@ def _table(reports: Sequence[dict[str, Any]], seconds: Mapping[str, float] | Non
             if seconds is not None:
                 cells.append("" if number else f"{seconds[name]:.2f}")
             table.add_row(*map(Text, cells))
-    table.caption = "! mild, !! awkward, !!! hard crossings; ? findings, below"
+    table.caption = "awkward crossings: ! mild, !! medium, !!! hard; ? findings, below"
     table.caption_justify = "left"
     return table

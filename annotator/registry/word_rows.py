@@ -47,7 +47,7 @@ WORDS = (
     Word(
         "crossing",
         "The way from one note to the next. It is flagged where fingers and lips have something "
-        "awkward to do in little time: ! mild, !! awkward, !!! hard. Slow down there, then come back "
+        "awkward to do in little time: ! mild, !! medium, !!! hard. Slow down there, then come back "
         "to the tempo.",
     ),
     Word(

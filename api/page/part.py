@@ -10,6 +10,7 @@ from flask import request
 from annotator.engraving.paper import PAPERS, SIZES
 from annotator.exercises.exercises import CAUTION
 from annotator.reading.crooks import CROOKS
+from annotator.registry.mark_rows import DEFAULT_MARKS, MARKS, Element
 from annotator.registry.product_rows import OF_PART
 from api import access
 from api.drawn import Wanted, page_outline
@@ -19,6 +20,10 @@ from api.page import form, part_view
 from api.page.visitor import blueprint, choice, instrument_name, render, sentence
 from api.problems import Problem
 from workers.jobs import Job
+
+# What can be taken out of sight on the sheet, as (mark, where it is in the drawing).
+DRAWN = {Element.FINGERING: ".fing", Element.LYRIC: ".verse.{}", Element.WORDS: ".dir.{}"}
+LAYERS = [(mark, DRAWN[mark.element].format(mark.name)) for mark in MARKS if mark.element in DRAWN]
 
 
 @blueprint.get("/jobs/<job_id>/parts/<int:n>")
@@ -38,7 +43,7 @@ def part(job_id: str, n: int) -> Any:
     report = json.loads(store.result(found, one, result[2], "report") or b"{}")
     number = request.args.get("page", default=1, type=int)
     number = min(max(1, number), max(1, len(outline)))
-    options = dict(found.options)
+    options = found.asked(one)
     return render(
         "part.html",
         job=job_now(found),
@@ -64,6 +69,7 @@ def part(job_id: str, n: int) -> Any:
         has=_made(found, one.n),
         products=[product for product in OF_PART if product.label],
         caution=CAUTION,
+        layers=[(mark, drawn) for mark, drawn in LAYERS if mark.name in options.get("mark", DEFAULT_MARKS)],
     )
 
 

@@ -9,7 +9,7 @@ from typing import Any
 from annotator.engraving.drawing import signs
 from annotator.registry.finding_rows import FINDING_ROWS
 
-GRADES = {1: "mild", 2: "awkward", 3: "hard"}
+GRADES = {1: "mild", 2: "medium", 3: "hard"}
 RANGE_CODES = frozenset(row.code for row in FINDING_ROWS if row.out_of_reach)
 GRAVE = frozenset(("range", "other", "hard"))
 FEW = 8
@@ -17,7 +17,7 @@ FEW = 8
 
 @dataclass(frozen=True, slots=True)
 class Found:
-    """A finding. ``group`` sorts it (``hard``, ``awkward``, ``mild``, ``range``, ``other``); ``place`` is the
+    """A finding. ``group`` sorts it (``hard``, ``medium``, ``mild``, ``range``, ``other``); ``place`` is the
     note's number or None; ``page`` the sheet its measure is on, or None where no sheet shows it."""
 
     group: str
@@ -44,7 +44,7 @@ TITLES = (
     ("range", "Out of range"),
     ("other", "To check: crooks and the file"),
     ("hard", "Hard crossings"),
-    ("awkward", "Awkward crossings"),
+    ("medium", "Medium crossings"),
     ("mild", "Mild crossings"),
 )
 
@@ -103,7 +103,7 @@ def page_of(outline: Sequence[Mapping[str, Any]], part: str, measure: str) -> in
 
 
 def crooks(report: Mapping[str, Any]) -> list[dict[str, str]]:
-    """Each stretch of each part: its bars, its crook, what the player does, and why we think so."""
+    """Each stretch of each part: its measures, its crook, what the player does, and why we think so."""
     found = []
     for part in report.get("parts", ()):
         for segment in part.get("segments", ()):
@@ -112,7 +112,7 @@ def crooks(report: Mapping[str, Any]) -> list[dict[str, str]]:
             found.append(
                 {
                     "part": f"{name}, line {lines}" if lines else name,
-                    "bars": f"{segment.get('from_measure', '')}–{segment.get('to_measure', '')}",
+                    "measures": f"{segment.get('from_measure', '')}–{segment.get('to_measure', '')}",
                     "crook": signs(str(segment.get("crook", ""))),
                     "read": str(segment.get("read", {}).get("words", "")),
                     "evidence": _evidence(segment.get("evidence", "")),

@@ -14,6 +14,7 @@ from hashlib import sha256
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from typing import Any
 
+import httpx
 import pytest
 
 from tests.service.conftest import Service, ended, post, started, wait_until
@@ -130,12 +131,17 @@ def test_the_secret_stays_inside(telling: Service) -> None:
         assert SECRET not in telling.log.read_text()
 
 
-def test_a_private_address_is_not_told_unless_a_setting_allows_it(service: Service) -> None:
-    with receiver(200) as library:
-        for url in (library.url, library.url.replace("127.0.0.1", "localhost")):
-            job_id = told(service, url, callback_secret=SECRET)
-            wait_until(lambda job_id=job_id: _logged(service, "callback not delivered", job_id))
-        assert not library.got
+def test_a_private_address_is_refused_at_once_unless_a_setting_allows_it(client: httpx.Client) -> None:
+    for host in ("127.0.0.1", "localhost", "[::ffff:10.0.0.7]"):
+        answer = post(
+            client,
+            ("a.xml", score("F")),
+            callback_url=f"http://{host}:8000/hook",
+            callback_secret=SECRET,
+        )
+        assert answer.status_code == 422
+        assert answer.json()["errors"][0]["field"] == "callback_url"
+        assert "CROOKLINE_CALLBACK_PRIVATE" in answer.json()["detail"]
 
 
 @pytest.mark.parametrize(

@@ -45,7 +45,7 @@ def test_grades_are_kept_apart_and_the_grave_ones_open() -> None:
     assert [(group.id, len(group.found), group.open) for group in made] == [
         ("range", 1, True),
         ("hard", 1, True),
-        ("awkward", 1, True),
+        ("medium", 1, True),
         ("mild", 20, False),
     ]
     assert made[0].found[0].page is None

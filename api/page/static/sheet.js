@@ -31,6 +31,17 @@ async function load() {
   await open(number);
 }
 
+// Layers: what the file has stays as it is, only the eye is spared.
+for (const box of document.querySelectorAll("#layers input")) {
+  box.addEventListener("change", layers);
+}
+
+function layers() {
+  for (const box of document.querySelectorAll("#layers input")) {
+    for (const drawn of paper.querySelectorAll(box.value)) drawn.classList.toggle("off", !box.checked);
+  }
+}
+
 // For the printer all pages lie ready behind the one that is shown, as they would be on paper.
 async function stack() {
   const printed = `paper=${music.dataset.paper}&size=${music.dataset.size}`;
@@ -72,6 +83,7 @@ async function open(wanted) {
   for (const note of paper.querySelectorAll("g.note[role=button]")) widen(note);
   paper.setAttribute("aria-label", `Music of page ${number}`);
   paper.scrollTop = 0;
+  layers();
   turners();
 }
 
@@ -81,7 +93,7 @@ function prepare(element) {
   element.setAttribute("role", "button");
   element.setAttribute("tabindex", "-1");
   const how = note.fingering === null ? "out of reach" : `valves ${note.fingering}`;
-  element.setAttribute("aria-label", `${spoken(note.reading)}, bar ${note.measure}, ${how}`);
+  element.setAttribute("aria-label", `${spoken(note.reading)}, measure ${note.measure}, ${how}`);
 }
 
 // A note is small under a finger: all of its box, the partial under it too, can be pressed.
@@ -193,7 +205,7 @@ function tell(note) {
   const list = document.createElement("dl");
   list.append(...rows);
   const title = document.createElement("h2");
-  title.textContent = `Bar ${note.measure}, beat ${note.beat}`;
+  title.textContent = `Measure ${note.measure}, beat ${note.beat}`;
   const valves = document.createElement("p");
   valves.className = "valves";
   if (note.fingering === null) valves.textContent = "Out of reach";
