@@ -90,7 +90,9 @@ def send_score(part: Part, data: bytes | None, kind: str, digest: str, suffix: s
 
 
 @blueprint.get("/parts/<int:n>/report")
-@blueprint.doc(responses=describe.responses(404, 409, s200=describe.document(PRODUCT["report"].about)))
+@blueprint.doc(
+    responses=describe.responses(404, 409, s200=describe.document(PRODUCT["report"].about, "Report"))
+)
 def report(job_id: str, n: int) -> Any:
     """Every note and what to do on it, as JSON"""
     job, part, outcome = ended_part(job_id, n)

@@ -68,9 +68,10 @@ def alternatives(description: str, *media_types: str) -> dict[str, Any]:
     return {"description": description, "content": document(description)["content"] | files["content"]}
 
 
-def document(description: str) -> dict[str, Any]:
-    """A response with a JSON object."""
-    return {"description": description, "content": {"application/json": {"schema": {"type": "object"}}}}
+def document(description: str, name: str = "") -> dict[str, Any]:
+    """A response with a JSON object; ``name``: its schema among the components."""
+    schema = {"$ref": f"#/components/schemas/{name}"} if name else {"type": "object"}
+    return {"description": description, "content": {"application/json": {"schema": schema}}}
 
 
 def responses(*problem_codes: int, **by_status: Any) -> Responses:

@@ -11,6 +11,7 @@ from annotator.instruments import available
 from annotator.registry.media_types import JSON
 from annotator.registry.option_rows import schema as options_schema
 from annotator.registry.product_rows import OF_PART
+from annotator.report_schema import report_schema
 from api.openapi.describe import PROBLEM_SCHEMA, problems
 from workers.context import Context
 
@@ -99,6 +100,10 @@ def register(app: APIFlask, context: Context) -> None:
         components["schemas"]["Options"] = options_schema(
             {"instruments": available(), "profiles": available_profiles()}
         )
+        components["schemas"]["Report"] = report_schema()
+        components["schemas"]["JobDocument"]["properties"]["options"] = {
+            "$ref": "#/components/schemas/Options"
+        }
         components["schemas"]["Upload"]["properties"]["options"] |= {
             "contentMediaType": JSON,
             "contentSchema": {"$ref": "#/components/schemas/Options"},

@@ -17,7 +17,18 @@ PACKAGES = ("annotator", "workers", "api")
 ROOMS = (
     *("collector", "whole_files", "registry", "pitch", "errors", "extras", "findings", "keys"),
     *("instruments", "score", "importing", "timing", "change_times", "fingering", "reading"),
-    *("styles", "options", "engraving", "chart", "played", "deciding", "marking", "report", "annotation"),
+    *(
+        "styles",
+        "options",
+        "engraving",
+        "chart",
+        "played",
+        "deciding",
+        "marking",
+        "report",
+        "report_schema",
+        "annotation",
+    ),
     *("concert", "transposed", "exercises", "products", "hotfolder", "client", "cli"),
 )
 MAY_IMPORT = {"annotator": set(), "workers": {"annotator"}, "api": {"annotator", "workers"}}
