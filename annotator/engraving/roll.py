@@ -75,6 +75,7 @@ class Roll:
 
         self.copy = self._again(self.plainness)
         self._systems: dict[int, System] = {}
+        self._gaps: dict[int, float] = {}
         self._staff_of: Mapping[str, int] = {}
         with _LOCK:
             verovio.enableLog(verovio.LOG_OFF)
@@ -138,6 +139,11 @@ class Roll:
 
     def gap(self, index: int) -> float:
         """From the last line of system ``index`` to the first line of the next one, at least."""
+        if index not in self._gaps:
+            self._gaps[index] = self._gap(index)
+        return self._gaps[index]
+
+    def _gap(self, index: int) -> float:
         upper, lower = self.system(index).placed, self.system(index + 1).placed
         reach = max(
             under - upper.bottom + lower.top - over
