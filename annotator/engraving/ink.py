@@ -250,7 +250,8 @@ def boxes_of(element: Any) -> Iterator[Box]:
     """
     for box in _boxes(element):
         # Written so that what is no number fails too.
-        if not (-FARTHEST < box.left <= box.right < FARTHEST and -FARTHEST < box.top <= box.bottom < FARTHEST):
+        across = -FARTHEST < box.left <= box.right < FARTHEST
+        if not (across and -FARTHEST < box.top <= box.bottom < FARTHEST):
             raise LostSums("the engraver has lost its sums")
         yield box
 
