@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
-from xml.sax.saxutils import escape
+from html import escape
 
 from annotator.annotation import annotate
 from annotator.deciding import Prepared, prepare
@@ -130,7 +130,7 @@ def _edits(prepared: Prepared, places: Places) -> Iterator[Edit]:
     first = next(iter(headings.values()))
     start = places.parts[0].start if places.parts else len(text)
     for words in _CREDIT_WORDS.finditer(text, 0, start):
-        heading = renamed(words.group(2), escape(first.name))
+        heading = renamed(words.group(2), escape(first.name, quote=False))
         if heading is not None:
             yield words.start(2), words.end(2), heading
 
@@ -150,7 +150,7 @@ def _part_list(prepared: Prepared, places: Places, played: dict[str, PlayedPart]
         heading = _heading(played[part_id], prepared)
         for match in _NAMES.finditer(text, element.start, element.end):
             tag = match.group(1)
-            new = "" if tag.endswith("-display") else f"<{tag}>{escape(heading.of(tag))}</{tag}>"
+            new = "" if tag.endswith("-display") else f"<{tag}>{escape(heading.of(tag), quote=False)}</{tag}>"
             yield match.start(), match.end(), new
     if len(played) < len(prepared.order.headers) and places.score_parts:
         first = text.find("<part-list")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from xml.sax.saxutils import escape
+from html import escape
 
 from annotator.marking.cue import CuePart
 from annotator.marking.marks import NoteMark
@@ -145,8 +145,8 @@ class _Writer:
         return (
             f'<direction placement="{style.place or "above"}"><direction-type>'
             f'<words font-size="{style.size or MARK[kind].size:g}" font-weight="bold"{colour}>'
-            f"{text}{SIGN_REFERENCE}</words></direction-type><voice>{escape(self.line.voice)}</voice>{staff}"
-            "</direction>"
+            f"{text}{SIGN_REFERENCE}</words></direction-type>"
+            f"<voice>{escape(self.line.voice, quote=False)}</voice>{staff}</direction>"
         )
 
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import re
 from functools import lru_cache
-from xml.sax.saxutils import escape
+from html import escape
 
 from annotator.errors import UnreadableScore
 from annotator.pitch import Interval, Pitch
@@ -146,7 +146,7 @@ def start_tag(text: str, element: Element) -> str:
 
 def escaped_ascii(text: str) -> str:
     """``text`` as XML character data in ASCII, so that a file without other letters stays one."""
-    return escape(text).encode("ascii", "xmlcharrefreplace").decode("ascii")
+    return escape(text, quote=False).encode("ascii", "xmlcharrefreplace").decode("ascii")
 
 
 def _first(child: tuple[int, str]) -> int:

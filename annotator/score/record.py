@@ -12,7 +12,6 @@ import re
 import zlib
 from collections.abc import Sequence
 from dataclasses import dataclass
-from difflib import SequenceMatcher
 
 from annotator.score.ours import RECORD
 
@@ -94,6 +93,8 @@ def _aligned(
     recorded: Sequence[Measure], there: Sequence[Sequence[tuple[str, ...]]]
 ) -> list[tuple[int, int]]:
     """Which measures became which, where bars may have come or gone."""
+    from difflib import SequenceMatcher  # noqa: PLC0415 - only what an editor has saved needs it
+
     was = [tuple(_main(each) for each in measure) for measure in recorded]
     now = [tuple(note[-1] if note else NONE for note in measure) for measure in there]
     pairs: list[tuple[int, int]] = []
@@ -133,6 +134,8 @@ def _paired(
 def _in_measure(recorded: Measure, there: Sequence[tuple[str, ...]]) -> list[bool]:
     if len(recorded) == len(there):
         return [_same(mark, note) for mark, note in zip(recorded, there, strict=True)]
+    from difflib import SequenceMatcher  # noqa: PLC0415 - only what an editor has saved needs it
+
     result = [False] * len(there)
     was = [_main(each) for each in recorded]
     now = [note[-1] if note else NONE for note in there]

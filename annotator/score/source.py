@@ -1,34 +1,20 @@
 """The bytes of a file as text, and back again without a byte lost.
 
-A score comes as plain XML in any encoding, or as a compressed ``.mxl``: a zip whose
-``META-INF/container.xml`` names the score among its members (MusicXML 4.0, "Compressed .mxl files").
+A score comes as plain XML in any encoding, or as a compressed ``.mxl`` (see ``mxl``).
 """
 
 from __future__ import annotations
 
 import codecs
-import io
-import lzma
 import re
-import struct
-import zipfile
-import zlib
-from collections.abc import Iterator
-from contextlib import contextmanager
 from dataclasses import dataclass, replace
-from xml.sax.saxutils import unescape
 
 from annotator.errors import UnreadableScore
 from annotator.findings import Finding
 
-CONTAINER = "META-INF/container.xml"
 ZIP_START = b"PK\x03\x04"
-LARGEST_UNPACKED = 256 * 1024 * 1024
 
 _DECLARED = re.compile(rb"""<\?xml[^>]*?\bencoding\s*=\s*["']([A-Za-z0-9._:-]+)["']""")
-_ROOTFILE = re.compile(r"""<rootfile\b[^>]*?\bfull-path\s*=\s*(?:"([^"]*)"|'([^']*)')[^>]*>""")
-_QUOTES = {"&quot;": '"', "&apos;": "'"}
-_MEDIA_TYPE = re.compile(r"""\bmedia-type\s*=\s*["']([^"']*)["']""")
 
 # A byte order mark says more than the declaration does (XML 1.0, appendix F).
 _MARKS = (
@@ -67,18 +53,25 @@ class Source:
         """The whole file's bytes with ``text`` in place of its score; everything else as it was."""
         # A letter the file's encoding lacks goes in as a character reference, which every reader resolves.
         xml = text.encode(self.encoding, "xmlcharrefreplace")
-        return xml if self.archive is None else _with_member(self.archive, self.member, xml)
+        if self.archive is None:
+            return xml
+        from annotator.score.mxl import with_member  # noqa: PLC0415 - most files are no archives
+
+        return with_member(self.archive, self.member, xml)
 
 
 def open_source(data: bytes) -> Source:
     """``data`` of a .musicxml, .xml or .mxl file as a Source. Raises UnreadableScore."""
     if data.startswith(ZIP_START):
-        member, xml = _score_member(data)
-        return replace(_decode(xml), archive=data, member=member)
-    return _decode(data)
+        from annotator.score.mxl import score_member  # noqa: PLC0415 - most files are no archives
+
+        member, xml = score_member(data)
+        return replace(decode(xml), archive=data, member=member)
+    return decode(data)
 
 
-def _decode(xml: bytes) -> Source:
+def decode(xml: bytes) -> Source:
+    """The text of a file that is no archive. Raises UnreadableScore."""
     encoding, findings = _encoding(xml)
     try:
         text = xml.decode(encoding)
@@ -118,55 +111,3 @@ def _encoding(xml: bytes) -> tuple[str, tuple[Finding, ...]]:
         message = f"the file says that it is {name} and is UTF-8; some programs may refuse it: save it again"
         return "utf-8", (Finding("encoding", message),)
     return encoding, ()
-
-
-@contextmanager
-def _unpacking() -> Iterator[None]:
-    """What goes wrong in a zip, as a refusal."""
-    try:
-        yield
-    except KeyError:
-        raise UnreadableScore("the .mxl names a score that is not in it; export it again") from None
-    except (
-        *(zipfile.BadZipFile, zlib.error, lzma.LZMAError, struct.error),
-        *(EOFError, OSError, NotImplementedError, RuntimeError, ValueError, OverflowError),
-    ) as error:
-        raise UnreadableScore(f"the .mxl cannot be unpacked ({error}); export it again") from None
-
-
-def _score_member(data: bytes) -> tuple[str, bytes]:
-    with _unpacking(), zipfile.ZipFile(io.BytesIO(data)) as archive:
-        size = sum(info.file_size for info in archive.infolist())
-        if size > LARGEST_UNPACKED:
-            raise UnreadableScore(f"the .mxl unpacks to more than {LARGEST_UNPACKED // 2**20} MiB")
-        name = _rootfile(archive)
-        return name, archive.read(name)
-
-
-def _rootfile(archive: zipfile.ZipFile) -> str:
-    names = archive.namelist()
-    if CONTAINER not in names:
-        scores = [name for name in names if name.lower().endswith((".musicxml", ".xml"))]
-        if len(scores) == 1:
-            return scores[0]
-        raise UnreadableScore(f"the zip has no {CONTAINER}, so it is no .mxl; upload its files or unpack it")
-    container = _decode(archive.read(CONTAINER)).text
-    named = []
-    for tag in _ROOTFILE.finditer(container):
-        media = _MEDIA_TYPE.search(tag.group(0))
-        # The first rootfile is the score; others (a PDF, say) carry another media type.
-        if media is None or "musicxml" in media.group(1) or media.group(1).endswith("/xml"):
-            named.append(unescape(tag.group(1) or tag.group(2) or "", _QUOTES))
-    if not named:
-        raise UnreadableScore(f"{CONTAINER} in the .mxl names no score; export it again")
-    return named[0]
-
-
-def _with_member(data: bytes, name: str, content: bytes) -> bytes:
-    out = io.BytesIO()
-    with _unpacking(), zipfile.ZipFile(io.BytesIO(data)) as old, zipfile.ZipFile(out, "w") as new:
-        new.comment = old.comment
-        score = old.getinfo(name)  # the last of that name, as for all who read it
-        for info in old.infolist():
-            new.writestr(info, content if info is score else old.read(info))
-    return out.getvalue()

@@ -10,7 +10,7 @@ from importlib.util import find_spec
 from pathlib import Path
 
 import annotator
-from annotator.score.source import CONTAINER
+from annotator.score.mxl import CONTAINER
 from tests.unit import odd_files
 from tests.unit.parts import NoteText, part_xml
 

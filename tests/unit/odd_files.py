@@ -5,7 +5,7 @@ from __future__ import annotations
 import io
 import zipfile
 
-from annotator.score.source import CONTAINER
+from annotator.score.mxl import CONTAINER
 from tests.unit.parts import NoteText, part_xml
 
 NOTES = [NoteText("G", 0, 4), NoteText("A", 0, 4), NoteText("B", -1, 4), NoteText("C", 0, 5)] * 4

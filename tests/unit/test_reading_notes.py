@@ -10,9 +10,10 @@ import pytest
 import annotator
 from annotator.concert.course import unfold
 from annotator.score.model import Note, Part, Tempo
+from annotator.score.mxl import CONTAINER
 from annotator.score.reader import open_text, read
 from annotator.score.signs import signs
-from annotator.score.source import CONTAINER, open_source
+from annotator.score.source import open_source
 from annotator.timing import Clock
 from tests.unit.parts import NoteText, part_xml
 

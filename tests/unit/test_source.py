@@ -10,7 +10,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from annotator.errors import UnreadableScore
-from annotator.score.source import CONTAINER, open_source
+from annotator.score.mxl import CONTAINER
+from annotator.score.source import open_source
 
 BODY = "<score-partwise><part-list/></score-partwise>"
 
