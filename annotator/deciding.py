@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 
 from lxml import etree
 
+from annotator.demanding import with_demands
 from annotator.findings import Finding
 from annotator.fingering import PlayedNote, ReadNote, plan
 from annotator.fingering.ornaments import read_ornament
@@ -22,6 +23,7 @@ from annotator.reading.players import with_players
 from annotator.reading.section import Section
 from annotator.reading.stretches import stretch_at
 from annotator.reading.unprinted import without_accidentals
+from annotator.score.loudness import Loudness
 from annotator.score.model import Line, Note, Ornament, Part, Score, key_at
 from annotator.score.partwise import as_partwise, is_timewise
 from annotator.score.places import Places
@@ -97,11 +99,22 @@ def _decide(source: Source, written: tuple[str, Places, Order], score: Score, op
     instrument = load(options.instrument) if isinstance(options.instrument, str) else options.instrument
     clock = Clock(score.tempos)
     section = Section(score.parts, score.others, clock)
-    played = tuple(_play(part, section, instrument, clock, options) for part in score.parts)
+    loudness = Loudness(written[0], written[1])
+    played = tuple(
+        _play(part, section, instrument, clock, options=options, loudness=loudness) for part in score.parts
+    )
     return Prepared(source, *written, score, instrument, played, clock)
 
 
-def _play(part: Part, section: Section, instrument: Instrument, clock: Clock, options: Options) -> PlayedPart:
+def _play(
+    part: Part,
+    section: Section,
+    instrument: Instrument,
+    clock: Clock,
+    *,
+    options: Options,
+    loudness: Loudness,
+) -> PlayedPart:
     reading = segments(part, instrument, options.crook, section, clock)
     at = stretch_at(part, reading, options.key)
     lines = []
@@ -110,7 +123,8 @@ def _play(part: Part, section: Section, instrument: Instrument, clock: Clock, op
         own = at.line(line.number)
         pitches = [own(note.onset).read[note.pitch] for note in line.notes]
         read_notes = _read_notes(part, line, pitches, clock)
-        how = plan(read_notes, instrument, options.profile)
+        planned = plan(read_notes, instrument, options.profile)
+        how = with_demands(part, line, read_notes, planned, instrument=instrument, loudness=loudness)
         second = None
         if options.second_best:
             second = tuple(

@@ -57,6 +57,7 @@ def _part(played: PlayedPart, instrument: Instrument) -> dict[str, Any]:
         "name": part.name,
         "segments": [_segment(segment) for segment in played.reading.segments],
         "inference": _inference(played.reading.inference),
+        "demands": [each for line in played.lines for each in _demands(played, line)],
         "lines": [
             {
                 "line": line.line.number,
@@ -68,6 +69,42 @@ def _part(played: PlayedPart, instrument: Instrument) -> dict[str, Any]:
             for line in played.lines
         ],
     }
+
+
+def _demands(played: PlayedPart, line: PlayedLine) -> Iterator[dict[str, Any]]:
+    """What a line asks for besides crossings, with its measures and figures."""
+    measures, notes = played.part.measures, line.line.notes
+    if line is played.lines[0]:
+        yield from _quarter_tones(played)
+    for how in line.how:
+        for each in how.demands:
+            first, last = notes[each.first], notes[each.last]
+            yield {
+                "kind": each.kind,
+                "line": line.line.number,
+                "place": first.place,
+                "from_measure": measures[first.measure].number,
+                "beat": beat(measures[first.measure], first.offset),
+                "to_measure": measures[last.measure].number,
+                "amount": each.amount,
+                "sentence": each.sentence,
+            }
+
+
+def _quarter_tones(played: PlayedPart) -> Iterator[dict[str, Any]]:
+    """The notes that no valves play are in no line: the part's findings tell of them."""
+    for finding in played.part.warnings:
+        if finding.code == "unplayable-pitch":
+            yield {
+                "kind": "quarter-tone",
+                "line": None,
+                "place": None,
+                "from_measure": finding.measure,
+                "beat": None,
+                "to_measure": finding.measure,
+                "amount": 1.0,
+                "sentence": finding.message,
+            }
 
 
 def _segment(segment: Segment) -> dict[str, Any]:
@@ -159,6 +196,7 @@ def _way(how: PlayedNote, pitch: Pitch, instrument: Instrument) -> dict[str, Any
         "auxiliaries": [_auxiliary(other) for other in how.auxiliaries],
         "why": sentences.why(how, pitch, instrument),
         "held": sentences.held_words(how, pitch),
+        "demands": [each.kind for each in how.demands],
         "crossing": None
         if crossing is None
         else {

@@ -60,7 +60,8 @@ def take_figures(part: Any) -> tuple[dict[str, Figures], frozenset[str]]:
         for element in list(measure):
             if element.tag == "direction":
                 if ours(element.getprevious()) in WORD_MARKS:
-                    flag = " ".join(_text(words) for words in element.iter("words")).rstrip(SIGN)
+                    said = " ".join(_text(words) for words in element.iter("words")).rstrip(SIGN)
+                    flag = f"{flag} {said}".strip()
                     measure.remove(element)
             elif element.tag == "note":
                 figures = Figures(index)

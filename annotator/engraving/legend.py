@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from annotator.engraving import faces
 from annotator.engraving.drawing import words
 from annotator.engraving.figures import WORDS, Figures, Row
-from annotator.fingering import sentences
+from annotator.fingering import demands, sentences
 from annotator.fingering.crossing import (
     ALTERNATION,
     CLOSE_PARTIALS,
@@ -42,6 +42,11 @@ MEANINGS: Mapping[str, str] = {
     ALTERNATION: "two notes in turn, as hard as the trill on them",
     TRILL: "a trill with no easy fingering",
 }
+_MEANINGS: Mapping[str, Mapping[str, str]] = {
+    "crossing": {sentences.SHORT[reason]: meaning for reason, meaning in MEANINGS.items()},
+    "demands": {row.word: row.meaning for row in demands.rows().values()},
+}
+"""The words that each kind of mark may put over a note, and what they mean."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,7 +70,7 @@ def entries(figures: Mapping[str, Figures], rows: Collection[Row], marks: Collec
         elif kinds.count(mark.name) > 1:
             found.append(Entry("1. 2.", f"at a row: the {mark.name} row of the first and the second player"))
         elif mark.element is Element.WORDS:
-            found += _flag_words(everything)
+            found += _words(everything, _MEANINGS[mark.name])
     if WORDS in kinds:
         found.append(Entry("", "words in a row of their own: the text sung there"))
     return found
@@ -80,10 +85,9 @@ def _fingerings(everything: Collection[Figures]) -> list[Entry]:
     return found
 
 
-def _flag_words(everything: Collection[Figures]) -> list[Entry]:
-    words_ = {word for each in everything for word in each.flag.split()}
-    short = sentences.SHORT
-    return [Entry(short[reason], meaning) for reason, meaning in MEANINGS.items() if short[reason] in words_]
+def _words(everything: Collection[Figures], meanings: Mapping[str, str]) -> list[Entry]:
+    said = {word.strip(",") for each in everything for word in each.flag.split()}
+    return [Entry(word, meaning) for word, meaning in meanings.items() if word in said]
 
 
 def lines(all_entries: Collection[Entry], room: float, scale: float) -> list[list[Entry]]:

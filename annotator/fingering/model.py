@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 from annotator.pitch import Pitch
 from annotator.score.model import Ornament
+
+if TYPE_CHECKING:
+    from annotator.fingering.demands import Demand
 
 
 @dataclass(frozen=True, slots=True)
@@ -194,7 +197,7 @@ class PlayedNote:
 
     ``departure``: why it is not the usual chart's, None where it is. ``auxiliaries``: the other notes of
     the note's ornament; ``trill`` is the fingering of the first. ``held``: another fingering that many
-    players take for this note when it is held.
+    players take for this note when it is held. ``demands``: those of the line that begin here.
     """
 
     fingering: Fingering | None
@@ -204,6 +207,7 @@ class PlayedNote:
     slides: Slides = Slides()
     auxiliaries: tuple[Auxiliary, ...] = ()
     held: Fingering | None = None
+    demands: tuple[Demand, ...] = ()
 
     @property
     def trill(self) -> Fingering | None:

@@ -38,7 +38,7 @@ class Use:
     """A note that uses a slide. ``place`` in the line; ``slides``: which, as a mask of their valves.
 
     ``free``: those the hand has had time to move since they were last used; ``rested``: it had so much
-    time that they have gone home.
+    time that they have gone home. ``wanted``: the note wants one pulled; nobody moves one out for another.
     """
 
     place: int
@@ -47,6 +47,7 @@ class Use:
     slides: int
     free: int
     rested: int
+    wanted: bool
 
 
 def plan_slides(
@@ -60,7 +61,15 @@ def plan_slides(
     state: SlideState = costing.slides_home
     steps: list[SlideStep] = []
     for use in uses:
-        key = (use.way, use.approach.length, use.approach.others, use.slides, use.free, use.rested)
+        key = (
+            use.way,
+            use.approach.length,
+            use.approach.others,
+            use.slides,
+            use.free,
+            use.rested,
+            use.wanted,
+        )
         step = state.next.get(key)
         if step is None:
             step = state.next[key] = _step(costing, state, use)
@@ -108,7 +117,7 @@ def line_uses(
         if not stretches or use.rested == costing.moving:
             stretches.append([])
         stretches[-1].append(use)
-    wanted = [stretch for stretch in stretches if any(costing.wants_slide(use.way) for use in stretch)]
+    wanted = [stretch for stretch in stretches if any(use.wanted for use in stretch)]
     return [use for stretch in wanted for use in stretch]
 
 
@@ -123,10 +132,11 @@ def _all_uses(
     for place, (note, approach, way) in enumerate(zip(notes, approaches, ways, strict=True)):
         if way is None:
             continue
-        slides = costing.slid(way)
+        slides, wanted = costing.slid(way), costing.wants_slide(way)
         for other in approach.others:
             option = costing.best_neighbour(way, other)[1] if other.trilled else None
             slides |= costing.slid(option) if option is not None else 0
+            wanted = wanted or (option is not None and costing.wants_slide(option))
         if not slides:
             continue
         free = rested = 0
@@ -136,7 +146,7 @@ def _all_uses(
             if slides & slide:
                 free |= slide if passed >= move - _SLACK else 0
                 last[slide] = note.onset
-        yield Use(place, way, approach, slides, free, rested & costing.moving)
+        yield Use(place, way, approach, slides, free, rested & costing.moving, wanted)
 
 
 def _moves_to(costing: Costing, reached: Setting, use: Use) -> list[tuple[int, int]]:
@@ -154,7 +164,7 @@ def move_cost(costing: Costing, before: Setting, after: Setting, use: Use) -> in
     for slide, old, new in ((FIRST, before[0], after[0]), (THIRD, before[1], after[1])):
         stood = 0 if use.rested & slide else old
         if new != stood:
-            if not use.slides & use.free & slide:
+            if not use.slides & use.free & slide or (new > stood and not use.wanted):
                 return None
             moves += 1
     return moves * costing.shift

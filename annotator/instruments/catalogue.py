@@ -36,7 +36,7 @@ _KEYS: Mapping[str, frozenset[str]] = {
     "transposition": frozenset({"diatonic", "chromatic"}),
     "valves": frozenset({"semitones", "lengths", "preferred"}),
     "partials": frozenset({"usable", "barred"}),
-    "range": frozenset({"low", "high"}),
+    "range": frozenset({"low", "high", "amateur", "professional"}),
     "slides": frozenset({"first", "third"}),
 }
 _HIGHEST_PARTIAL = 24
@@ -124,6 +124,7 @@ class _Reader:
             heading=self._heading("heading"),
             short=self._heading("short"),
             preferred=self._preferred(len(semitones)),
+            owned=self._owned(high),
         )
         return replace(made, held=self._held(made))
 
@@ -153,6 +154,16 @@ class _Reader:
             if value not in known:
                 self._bad("valves.preferred", f"{value!r} is no combination of the valves, written as in 2-4")
         return values
+
+    def _owned(self, high: Pitch) -> tuple[Pitch, Pitch] | None:
+        section = self._section("range")
+        if not {"amateur", "professional"} & set(section):
+            return None
+        professional = self._pitch("range.professional") if "professional" in section else high
+        amateur = self._pitch("range.amateur") if "amateur" in section else professional
+        if not amateur.semitone <= professional.semitone <= high.semitone:
+            self._bad("range", "amateur, professional and high must not fall")
+        return amateur, professional
 
     def _held(self, made: Instrument) -> tuple[tuple[int, str], ...]:
         """The alternates of ``held``; each must reach its pitch."""

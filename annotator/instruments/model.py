@@ -38,6 +38,7 @@ class Instrument:
     ``semitones``: what each valve lowers by; ``lengths``: what it adds, as fractions of the open
     tube. ``partials`` are used freely, ``barred`` only on request. ``low`` and ``high`` bound the
     written range. ``preferred``: the combinations that come before others lowering alike, as printed.
+    ``owned``: the highest notes that amateurs and professionals usually have, if the file says.
     ``held``: written semitones and the alternate that many players take for them when held.
     ``first_slide`` and ``third_slide``: travel in millimetres (0: none).
     ``sound`` is MusicXML's standard sound, ``words`` what headings call the family. ``heading`` and
@@ -63,6 +64,17 @@ class Instrument:
     short: str = ""
     preferred: tuple[str, ...] = ()
     held: tuple[tuple[int, str], ...] = ()
+    owned: tuple[Pitch, Pitch] | None = None
+
+    @property
+    def amateur(self) -> Pitch:
+        """The highest note that amateurs usually have; the instrument's own where the file does not say."""
+        return self.owned[0] if self.owned else self.high
+
+    @property
+    def professional(self) -> Pitch:
+        """The highest note that professionals usually have."""
+        return self.owned[1] if self.owned else self.high
 
     @property
     def valve_count(self) -> int:

@@ -108,6 +108,10 @@ def _crossing(how: PlayedNote) -> str:
     return f"{FLAG_STROKES[crossing.grade]} {short(crossing)}".strip() if crossing is not None else ""
 
 
+def _demands(how: PlayedNote) -> str:
+    return ", ".join(dict.fromkeys(each.row.word for each in how.demands))
+
+
 def _intonation(how: PlayedNote) -> str:
     """The slides where they are set anew, in millimetres (``in``: home again), ``!`` when too far or too
     quick; else, on a note held long enough to hear them, the cents left, if worth it."""
@@ -126,5 +130,6 @@ TEXTS: Mapping[str, Callable[[PlayedNote], str]] = {
     "partial": _partial,
     "intonation": _intonation,
     "crossing": _crossing,
+    "demands": _demands,
 }
 """What each mark that is a syllable or words says on a note; "" for nothing."""

@@ -80,6 +80,16 @@ MARKS = (
         size=8.0,
     ),
     Mark(
+        "demands",
+        "Other demands",
+        "a word where a part asks for more than fingers: tongue, breath, a soft high entry, range, mute",
+        Element.WORDS,
+        (("", "words over a note: what it asks for besides the fingers"),),
+        report="demands",
+        always=True,
+        size=8.0,
+    ),
+    Mark(
         "cue",
         "The line as read on this trumpet",
         "a small staff with the notes as they are read on the trumpet in hand, where they differ",

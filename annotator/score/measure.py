@@ -117,7 +117,8 @@ class MeasureReader:
             )
         elif shape.unplayable:
             self._finding(
-                "unplayable-pitch", f"a pitch that valves do not play ({shape.unplayable}) is left unmarked"
+                "unplayable-pitch",
+                f"{shape.unplayable}: no valves play it; it is left unmarked, find it by ear",
             )
         for what in shape.odd:
             self._finding("number", f"{what} is ignored")

@@ -215,7 +215,17 @@ def _pitch_of(step: str, alter: str, octave: str) -> tuple[Pitch | None, float, 
     if step.upper() not in STEP_INDEX or height is None or not ALTERS.has(semitones):
         return None, 0.0, said
     below = floor(semitones)
-    return Pitch(step.upper(), below, height), semitones - below, said if semitones != below else ""
+    pitch = Pitch(step.upper(), below, height)
+    return pitch, semitones - below, _between(step.upper(), semitones, height) if semitones != below else ""
+
+
+def _between(step: str, semitones: float, octave: int) -> str:
+    """A pitch between two of the keyboard, in words: ``C5 a quarter tone lower``."""
+    nearest = round(semitones) if abs(semitones) > 1 else 0
+    off = semitones - nearest
+    name = {0.25: "an eighth tone", 0.5: "a quarter tone", 0.75: "three eighths of a tone"}.get(abs(off))
+    far = name or f"{abs(100 * off):.0f} cents"
+    return f"{Pitch(step, nearest, octave).name} {far} {'higher' if off > 0 else 'lower'}"
 
 
 def _ornaments(element: etree._Element) -> list[Ornament]:

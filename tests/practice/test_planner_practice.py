@@ -299,6 +299,15 @@ def test_players_agree(half: str) -> None:
     assert len(wrong) <= len(chosen) // 5, wrong
 
 
+@pytest.mark.parametrize("half", ["tuned", "untouched"])
+def test_players_agree_with_the_grades(half: str) -> None:
+    """Nine of ten passages with the grades that players would give, written before the weights were set."""
+    chosen = [passage for passage in passages("graded") if passage.half == half]
+    wrong = {passage.name: found for passage in chosen if (found := differences(passage))}
+    print(f"{half}: {len(chosen) - len(wrong)} of {len(chosen)} passages; differing: {wrong}")
+    assert len(wrong) <= len(chosen) // 10, wrong
+
+
 def test_passages_agree_on_every_trumpet_with_three_valves() -> None:
     for passage in passages("passages"):
         assert len({tuple(differences(passage, name)) for name in THREE_VALVES}) == 1

@@ -23,6 +23,7 @@ ROOMS = (
         "engraving",
         "chart",
         "played",
+        "demanding",
         "deciding",
         "marking",
         "report",
