@@ -69,11 +69,23 @@ _NOTE = _object(
     cents_left=_told(NUMBER, "What is left for the lip when the slides are where they are said to be."),
     alternates=_array(_WAY, "Other fingerings."),
     slide=TEXT,
-    slide_mm=_told(NUMBER, "How far to pull, in millimeters."),
-    auxiliaries=_array(
-        _object(side=TEXT, reading=PITCH, fingering=_or_null(VALVES)), "Notes of an ornament."
+    slide_mm=_told(
+        NUMBER, "How far a slide would have to be pulled to put the note in tune, in millimeters."
     ),
-    why=TEXT,
+    slides=_object(
+        "Where the hand slides stand, in millimeters, and whether they are set anew for this note.",
+        first=COUNT,
+        third=COUNT,
+        moved={"type": "boolean"},
+    ),
+    slide_trouble=_told(TEXT, "Too far or no time for the slide; empty where nothing is wrong."),
+    auxiliaries=_array(
+        _object(side=TEXT, reading=PITCH, fingering=_or_null(VALVES), cents_left=_or_null(NUMBER)),
+        "Notes of an ornament.",
+    ),
+    why=_told(TEXT, "Why it is not fingered as the chart says, or cannot be; empty where it is."),
+    held=_told(TEXT, "What many players take for the note when it is held; mostly empty."),
+    demands=_array(TEXT, "The kinds of the demands that begin here."),
     crossing=_or_null(_CROSSING),
 )
 _SEGMENT = _object(
@@ -84,6 +96,17 @@ _SEGMENT = _object(
     evidence=TEXT,
     natural_crook=TEXT,
     read=_object(diatonic=WHOLE, chromatic=WHOLE, words=TEXT),
+)
+_DEMAND = _object(
+    "What a line asks for besides the fingers.",
+    kind=TEXT,
+    line=_or_null(COUNT),
+    place=_or_null(_told(COUNT, "The note it begins at.")),
+    from_measure=_or_null(TEXT),
+    beat=_or_null(NUMBER),
+    to_measure=_or_null(TEXT),
+    amount=_told(NUMBER, "Notes a second, seconds, … as the sentence says."),
+    sentence=TEXT,
 )
 _LINE = _object(line=COUNT, staff=COUNT, voice=TEXT, notes=_array(_NOTE))
 _INFERENCE = _object(
@@ -120,6 +143,7 @@ def report_schema() -> Schema:
                 name=TEXT,
                 segments=_array(_SEGMENT),
                 inference=_or_null(_INFERENCE),
+                demands=_array(_DEMAND),
                 lines=_array(_LINE),
             )
         ),
