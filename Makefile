@@ -45,9 +45,11 @@ test: venv-dev
 bench: venv-dev
 	$(BIN)/python -m tests.bench
 
-# A thousand parts from twenty clients, beside one that misbehaves in each of several ways.
+# A thousand parts from twenty clients, beside one that misbehaves in each of several ways; and with an object
+# store of 30 ms that fails one request in a hundred.
 load: venv-dev
 	$(BIN)/python -m tests.bench.load
+	$(BIN)/python -m tests.bench.load --slow-store
 
 # Files changed at random: FUZZ of them. What ends in a fault is kept in tests/fuzz/kept and tried by every
 # run of the tests.

@@ -31,6 +31,12 @@ def digest(parts: Iterable[Part], fields: Mapping[str, Any]) -> str:
 def claim(files: Files, owner: str, key: str, request: Request) -> Request:
     """Note a request under its key, or give the one noted before; of several at once one wins."""
     name = f"{FOLDER}/{owner}/{sha256(key.encode()).hexdigest()}"
-    if files.create(name, json.dumps(asdict(request)).encode()):
+    data = json.dumps({"schema": "crookline.request/1", **asdict(request)}).encode()
+    if files.create(name, data):
         return request
-    return Request(**json.loads(files.read(name)))
+    try:
+        known = json.loads(files.read(name))
+        return Request(str(known["job"]), str(known["asked"]))
+    except (ValueError, KeyError, TypeError):  # damaged: as good as none
+        files.write(name, data)
+        return request

@@ -166,26 +166,40 @@ def _end(process: subprocess.Popen[bytes]) -> None:
 
 
 @contextmanager
+def bucket() -> Iterator[tuple[Gate, dict[str, str]]]:
+    """An object store on this machine behind a gate, and the settings of a service that keeps jobs there."""
+    logging.getLogger("werkzeug").setLevel(logging.ERROR)
+    moto = ThreadedMotoServer(ip_address="127.0.0.1", port=0, verbose=False)
+    moto.start()
+    host, port = moto.get_host_and_port()
+    access = {"aws_access_key_id": "key", "aws_secret_access_key": "secret", "region_name": "us-east-1"}
+    try:
+        with gate(f"http://{host}:{port}") as (stands, address):
+            boto3.client("s3", endpoint_url=address, **access).create_bucket(Bucket="scores")
+            yield (
+                stands,
+                {
+                    "AWS_ENDPOINT_URL": address,
+                    "AWS_ACCESS_KEY_ID": "key",
+                    "AWS_SECRET_ACCESS_KEY": "secret",
+                    "AWS_DEFAULT_REGION": "us-east-1",
+                    "CROOKLINE_STORE": "s3://scores/house",
+                },
+            )
+    finally:
+        moto.stop()
+
+
+@contextmanager
 def house(folder: Path) -> Iterator[House]:
     """The whole house, up and ready."""
     with ExitStack() as stack:
-        logging.getLogger("werkzeug").setLevel(logging.ERROR)
-        moto = ThreadedMotoServer(ip_address="127.0.0.1", port=0, verbose=False)
-        moto.start()
-        stack.callback(moto.stop)
-        host, port = moto.get_host_and_port()
-        stands, address = stack.enter_context(gate(f"http://{host}:{port}"))
-        access = {"aws_access_key_id": "key", "aws_secret_access_key": "secret", "region_name": "us-east-1"}
-        boto3.client("s3", endpoint_url=address, **access).create_bucket(Bucket="scores")
+        stands, store = stack.enter_context(bucket())
         queue = free_port()
         keys = ",".join(f"{name}:{sha256(secret.encode()).hexdigest()}" for name, secret in SECRETS.items())
         environment = {
-            "AWS_ENDPOINT_URL": address,
-            "AWS_ACCESS_KEY_ID": "key",
-            "AWS_SECRET_ACCESS_KEY": "secret",
-            "AWS_DEFAULT_REGION": "us-east-1",
+            **store,
             "CROOKLINE_REDIS_URL": f"redis://127.0.0.1:{queue}/0",
-            "CROOKLINE_STORE": "s3://scores/house",
             "CROOKLINE_KEYS": keys,
             "CROOKLINE_LANES": "6",
             "CROOKLINE_SWEEP_SECONDS": "5",

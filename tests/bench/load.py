@@ -226,7 +226,17 @@ def memory(pid: int) -> int:
 
 
 @contextmanager
-def serving(folder: Path) -> Iterator[Place]:
+def slow_store() -> Iterator[dict[str, str]]:
+    """The settings of an object store that takes 30 ms for a request and fails one in a hundred."""
+    from tests.afternoon.house import bucket
+
+    with bucket() as (gate, environment):
+        gate.delay, gate.failing = 0.03, 0.01
+        yield environment
+
+
+@contextmanager
+def serving(folder: Path, more: dict[str, str]) -> Iterator[Place]:
     """The service with a key for each owner, and a job of each that has ended."""
     keys = ",".join(f"{name}:{sha256(name.encode()).hexdigest()}" for name in OWNERS)
     command = [
@@ -236,14 +246,14 @@ def serving(folder: Path) -> Iterator[Place]:
         "serve",
         "--port",
         "0",
-        "--store",
-        str(folder / "store"),
     ]
     environment = {
+        "CROOKLINE_STORE": str(folder / "store"),
         "PATH": "/usr/bin:/bin",
         "CROOKLINE_KEYS": keys,
         "CROOKLINE_RATE": "1000000 per minute",
         "CROOKLINE_LOG": "quiet",
+        **more,
     }
     with (folder / "log").open("w") as log:
         process = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=log, text=True, env=environment)
@@ -270,11 +280,16 @@ def main() -> None:
     asked = argparse.ArgumentParser(description=__doc__)
     asked.add_argument("--parts", type=int, default=1000)
     asked.add_argument("--only", choices=MISBEHAVIOURS, action="append", default=[])
+    asked.add_argument("--slow-store", action="store_true", help="30 ms a request, 1 in 100 fails")
     given = asked.parse_args()
     print("| beside it | seconds | not done | /healthz p95, max ms | report p95, max ms | not 200 | MB |")
     print("|---|---|---|---|---|---|---|")
-    with tempfile.TemporaryDirectory(prefix="crookline-load-") as folder, serving(Path(folder)) as place:
-        for name in ("nothing", *(given.only or MISBEHAVIOURS)):
+    with ExitStack() as stack:
+        folder = stack.enter_context(tempfile.TemporaryDirectory(prefix="crookline-load-"))
+        more = stack.enter_context(slow_store()) if given.slow_store else {}
+        place = stack.enter_context(serving(Path(folder), more))
+        others = () if given.slow_store else given.only or MISBEHAVIOURS
+        for name in ("nothing", *others):
             found = measure(place, given.parts, name, MISBEHAVIOURS.get(name))
             print(
                 f"| {name} | {found.seconds:.1f} | {found.lost} "

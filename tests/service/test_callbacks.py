@@ -5,6 +5,8 @@ from __future__ import annotations
 import base64
 import json
 import re
+import subprocess
+import sys
 import threading
 import time
 from collections.abc import Iterator
@@ -17,7 +19,7 @@ from typing import Any
 import httpx
 import pytest
 
-from tests.service.conftest import Service, ended, post, started, wait_until
+from tests.service.conftest import Service, ended, post, started, this_checkout, wait_until
 from tests.service.scores import BAD_SCORE, score
 from workers.callbacks import hmac_sha256
 
@@ -163,3 +165,26 @@ def test_a_callback_that_cannot_be_used_is_refused(
 def _logged(service: Service, event: str, job_id: str) -> bool:
     """Whether a worker has written an event about a job (its log is where the service says)."""
     return any(event in line and job_id in line for line in service.log.read_text().splitlines())
+
+
+def test_the_end_is_told_once_however_often_the_message_comes(telling: Service) -> None:
+    with receiver(200) as library:
+        job_id = told(telling, library.url, callback_secret=SECRET)
+        wait_until(lambda: library.got)
+        (queue,) = [
+            word
+            for line in telling.log.read_text().splitlines()
+            for word in line.split()
+            if word.startswith("redis://") or "redis://" in word
+        ][:1]
+        url = queue[queue.index("redis://") :].strip('",').replace(":**@", "")
+        environment = this_checkout() | {"CROOKLINE_REDIS_URL": url, "CROOKLINE_STORE": str(telling.store)}
+        again = (
+            "from workers import queues, tasks\n"
+            f"for _ in range(4): tasks.tell.apply_async(('local/{job_id}',), queue=queues.UPKEEP)"
+        )
+        subprocess.run([sys.executable, "-c", again], check=True, env=environment, timeout=60)
+        # The next job's message comes after those four.
+        other = told(telling, library.url, callback_secret=SECRET)
+        wait_until(lambda: any(json.loads(body)["id"] == other for *_, body in library.got))
+        assert sorted(json.loads(body)["id"] for *_, body in library.got) == sorted([job_id, other])

@@ -20,7 +20,7 @@ from click.testing import CliRunner
 
 from annotator.cli import crookline
 from api.server import check_exposure
-from tests.service.conftest import Service, ended, post, started, wait_until
+from tests.service.conftest import Service, ended, post, sabotaged, started, wait_until
 from tests.service.kept import accepted
 from tests.service.scores import archive, score
 from workers import quotas
@@ -36,11 +36,13 @@ ORIGIN = "https://library.example"
 def keyed(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Service]:
     """A service for two keys."""
     keys = ",".join(f"{name}:{sha256(secret.encode()).hexdigest()}" for name, secret in SECRETS.items())
+    folder = tmp_path_factory.mktemp("keyed")
     with started(
-        tmp_path_factory.mktemp("keyed"),
+        folder,
         "--workers",
         "1",
-        environment={
+        environment=sabotaged(folder)
+        | {
             "CROOKLINE_KEYS": keys,
             "CROOKLINE_MAX_UPLOAD": "300000",
             "CROOKLINE_MAX_FILE": "100000",
@@ -233,7 +235,9 @@ def test_owners_share_the_workers_fairly(keyed: Service) -> None:
     # All jobs go through the bulk queue here, and there is one worker.
     with as_owner(keyed, "pit") as pit, as_owner(keyed, "library") as library:
         opera = [
-            post(pit, *[(f"{n}.xml", score("F", 60, f"Act {act} {n}")) for n in range(5)]).json()["id"]
+            post(pit, *[(f"{n}.xml", score("F", 2, f"part dawdles {act} {n}")) for n in range(5)]).json()[
+                "id"
+            ]
             for act in range(4)
         ]
         ended(library, post(library, ("study.xml", score("E", title="A study"))).json()["id"])

@@ -206,3 +206,25 @@ def test_owners_have_lanes_of_their_own() -> None:
     # Without keys there is one owner, and its jobs share the lanes.
     jobs = [Job("local", new_id(), 0.0, {}, (), bulk=True) for _ in range(60)]
     assert len({queues.queue_of(job, Settings(lanes=3)) for job in jobs}) == 3
+
+
+@pytest.mark.parametrize("broken_at", [1, 2, 3])
+def test_a_job_is_accepted_by_the_last_write_and_not_before(
+    context: Context, monkeypatch: pytest.MonkeyPatch, broken_at: int
+) -> None:
+    real, writes = context.store.files.write, []
+
+    def breaks_off(name: str, *pieces: bytes) -> None:
+        writes.append(name)
+        if len(writes) == broken_at:
+            raise OSError("the power went")
+        real(name, *pieces)
+
+    with monkeypatch.context() as patch:
+        patch.setattr(context.store.files, "write", breaks_off)
+        with pytest.raises(OSError, match="the power went"):
+            accepted(context, ("a.xml", score("F")))
+    assert [context.store.job(ref) for ref in context.store.active()] in ([], [None])
+    assert [context.store.job(f"local/{name}") for name in context.store.ids("local")] in ([], [None])
+    whole = accepted(context, ("a.xml", score("F")))
+    assert context.store.job(whole.ref) == whole

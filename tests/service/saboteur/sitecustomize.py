@@ -50,6 +50,7 @@ DEEDS: dict[bytes, Callable[[], None]] = {
     b"kills its process": _die,
     b"dies slowly": _die_slowly,
     b"hangs": _hang,
+    b"dawdles": lambda: time.sleep(0.25),
     b"sleeps": lambda: time.sleep(3600),
     b"wants all memory": _swell,
     b"breaks": _break,
