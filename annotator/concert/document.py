@@ -103,11 +103,20 @@ def text(made: ConcertPlan) -> str:
 
 def _load_words(load: Load) -> str:
     loud = "no dynamics to say how loud" if load.loud is None else f"{clock(load.loud)} at f and above"
-    bars = f" (measures {load.longest_from} to {load.longest_to})" if load.longest_from else ""
+    bars = f" ({_measures(load.longest_from, load.longest_to)})" if load.longest_from else ""
     return (
         f"plays {clock(load.playing)} of {clock(load.duration)}, rests {clock(load.rest)}; "
         f"{clock(load.high)} above written G5, {loud}; longest without a rest {clock(load.longest)}{bars}"
     )
+
+
+def _measures(first: str, last: str) -> str:
+    """``measures 5 to 8``; where the music goes back on the way, that is said."""
+    if first == last:
+        return f"measure {first}"
+    if first.isdigit() and last.isdigit() and int(first) > int(last):
+        return f"from measure {first}, going back, to measure {last}"
+    return f"measures {first} to {last}"
 
 
 def clock(seconds: float) -> str:

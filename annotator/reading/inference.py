@@ -81,7 +81,7 @@ def infer(pitches: Iterable[Pitch], fifths: int = 0) -> Inference:
     runner_up = next(crook for crook in ranked if crook != best)
     shares = (
         f"{natural[best]} of {total} notes are natural partials of a trumpet in {best.name}, "
-        f"{natural[runner_up]} of one in {runner_up.name}"
+        f"{natural[runner_up]} of a trumpet in {runner_up.name}"
     )
     why_not = ""
     if natural[best] / total < NEARLY_ALL:
