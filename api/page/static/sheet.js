@@ -194,7 +194,8 @@ function tell(note) {
   if (note.fingering !== null) {
     row("Partial", `${note.partial}, ${amount(note.cents)}`);
     row("Also", note.alternates.map((way) => `${way.fingering} on ${way.partial} (${amount(way.cents)})`).join("; "));
-    row("Slide", note.slide || (note.slide_mm ? `${Math.round(note.slide_mm)} mm` : ""));
+    row("Slide", [note.slide, note.slide_trouble].filter(Boolean).join(", "));
+    row("Held", signs(note.held || ""));
   }
   row("Natural", note.natural_partial ? `partial ${note.natural_partial} of the old crook` : "");
   if (note.crossing) {
