@@ -23,7 +23,7 @@ _BETWEEN = (
     "numbering",
 )
 # With these a sentence goes on to something else.
-_GOES_ON = ("announce", "change", "take", "to", "mute", "muted", "manner", "tempo")
+_GOES_ON = ("announce", "change", "take", "to", "mute", "muted", "muted_alone", "manner", "tempo")
 _MAY_FOLLOW = (*WHICH, *_GOES_ON, "key", "and", "solo", "open")
 _PLAYERS = "AB"  # the letters that players have where they have any
 _LEADS = ("announce", "change", "take", "to")
@@ -56,18 +56,15 @@ def key_beside(clause: Clause, at: int, begin: int) -> Key | None:
 
 
 def _behind(clause: Clause, at: int) -> Key | None:
-    strange = bracket = False
+    strange = False
     for place in range(at + 1, clause.last):
         if _another_begins(clause, place):
             return None
-        key = _led_by_preposition(clause, place, at) or _by_itself(
-            clause, place, at, bracket=bracket, strange=strange
-        )
+        key = _led_by_preposition(clause, place, at) or _by_itself(clause, place, at, strange=strange)
         if key is not None:
             return key
         lexeme = clause.at(place)
         assert lexeme is not None  # places are the clause's
-        bracket = bracket or clause.is_mark(place, "([")
         if lexeme.kind == "word" and not lexeme.can_be(*_BETWEEN) and not clause.number(place):
             if lexeme.can_be(*_GOES_ON):
                 return None
@@ -92,15 +89,20 @@ def _led_by_preposition(clause: Clause, place: int, at: int) -> Key | None:
     return None if note is None else with_others(clause, note, strong=True)
 
 
-def _by_itself(clause: Clause, place: int, at: int, *, bracket: bool, strange: bool) -> Key | None:
+def _by_itself(clause: Clause, place: int, at: int, *, strange: bool) -> Key | None:
     """A crook without a preposition: bracketed, or right behind the name and what says which one it is."""
-    note = clause.note(place)
-    if note is None:
+    note, first = clause.note(place), clause.at(place)
+    if note is None or first is None:
         return None
-    if bracket and (
-        clause.at(note.last) is None
-        or clause.is_mark(note.last, ")],/&+")
-        or clause.can_be(note.last, "key", "and")
+    shown = not note.letter or first.capital
+    if (
+        clause.is_mark(place - 1, "([")
+        and shown
+        and (
+            clause.at(note.last) is None
+            or clause.is_mark(note.last, ")],/&+")
+            or clause.can_be(note.last, "key", "and")
+        )
     ):
         return with_others(clause, note, strong=True)
     if strange or not _holds_behind(clause, note, at):

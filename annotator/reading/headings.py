@@ -144,7 +144,8 @@ def bare_crooks(clause: Clause) -> Iterator[Statement]:
     place = first = clause.first
     while place < clause.last:
         note = None
-        if clause.can_be(place, "in"):
+        lexeme = clause.at(place)
+        if lexeme is not None and len(lexeme.text) > 1 and lexeme.can_be("in"):
             note = clause.note_standing(clause.register_before(place + 1), after_preposition=True)
         if note is not None:
             key = with_others(clause, note, strong=True)
@@ -153,7 +154,6 @@ def bare_crooks(clause: Clause) -> Iterator[Statement]:
             place = first = key.last
             players = []
             continue
-        lexeme = clause.at(place)
         number = clause.number(place)
         if number:
             players.append(number)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from annotator.reading.lexemes import Sentence, number_of
 
+_STRANGE = 2  # unknown words that a sentence about a mute may hold
 _BESIDE = (
     "article",
     "small",
@@ -19,6 +20,8 @@ _BESIDE = (
     "in",
     "to",
     "key",
+    "change",
+    "take",
 )
 
 
@@ -28,8 +31,9 @@ def mute_in(said: Sentence) -> str:
     Words for the open bell ("offen", "nat.") count where they stand alone or beside players and manners.
     """
     lexemes = said.lexemes
+    strange = [lexeme for lexeme in lexemes if lexeme.kind == "word" and lexeme.word is None]
     muted = [at for at, lexeme in enumerate(lexemes) if lexeme.can_be("mute", "muted")]
-    if muted:
+    if muted and len(strange) <= _STRANGE:
         near = range(max(muted[0] - 3, 0), min(muted[-1] + 3, len(lexemes)))
         removed = any(
             lexemes[at].can_be("mute_off") and not _leads_elsewhere(said, at)
@@ -37,11 +41,11 @@ def mute_in(said: Sentence) -> str:
             if at not in muted
         )
         return "out" if removed else "in"
-    opened = [at for at, lexeme in enumerate(lexemes) if lexeme.can_be("open")]
-    if opened and all(
-        lexeme.kind == "mark" or number_of(lexeme) or lexeme.can_be("open", *_BESIDE) for lexeme in lexemes
-    ):
-        return "out"
+    for kind, said_so in (("open", "out"), ("muted_alone", "in")):
+        if any(lexeme.can_be(kind) for lexeme in lexemes) and all(
+            lexeme.kind == "mark" or number_of(lexeme) or lexeme.can_be(kind, *_BESIDE) for lexeme in lexemes
+        ):
+            return said_so
     return ""
 
 

@@ -28,6 +28,7 @@ ENDING = (
     *(
         "mute",
         "muted",
+        "muted_alone",
         "tempo",
         "particle",
         "mute_off",
@@ -61,7 +62,7 @@ ENDING = (
     *("ordinal", "count", "other"),
 )
 # What an article stands before.
-_NOUNS = ("mute", "trumpet", "cornet", "flugelhorn", "posthorn", "key")
+_NOUNS = ("mute", "muted_alone", "trumpet", "cornet", "flugelhorn", "posthorn", "key")
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,6 +106,9 @@ def note_at(lexemes: tuple[Lexeme, ...], at: int) -> Note | None:  # noqa: PLR09
             return Note(note.step, -1 if first.text == "♭" else 1, at, note.last)
     if at + 1 < len(lexemes) and lexemes[at + 1].text == "'" and lexemes[at + 1].gap == "":
         return None  # d'instrument
+    glued = at > 1 and lexemes[at - 1].text == "'" and first.gap == "" and len(first.text) == 1
+    if glued and len(lexemes[at - 2].text) > 1:
+        return None  # return'd
     value = first.value("notes") or first.value("letters")
     if not value or (first.glued and not first.can_be("notes") and not _joins_note(lexemes, at)):
         return None

@@ -5,7 +5,7 @@ from __future__ import annotations
 from annotator.reading.lexemes import Sentence, number_of
 from annotator.reading.said import Players
 
-_BESIDE = ("mute", "muted", "mute_off", "open", "manner", "article", "small", "in", "to")
+_BESIDE = ("mute", "muted", "muted_alone", "mute_off", "open", "manner", "article", "small", "in", "to")
 
 
 _MOST = 4  # players on a staff

@@ -28,7 +28,7 @@ _BETWEEN = (
     ),
 )
 # What may stand beside a crook that no verb announces: it is somebody else's, and explained.
-BESIDE = (*_BETWEEN, "mute", "muted", "mute_off", "open", "together", "divided", "and", "take")
+BESIDE = (*_BETWEEN, "mute", "muted", "muted_alone", "mute_off", "open", "together", "divided", "and", "take")
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,7 +138,21 @@ def _instrument(clause: Clause, verb: int, named: Statement, *, led: bool) -> Ta
             return crook_target(clause, note, verb, announces=True, subject=named)
         if not led and _is_strong(clause, verb):
             return None
+        if not _is_strong(clause, verb) and not _only_takes(clause, verb, named):
+            return None
     return instrument_target(clause, named, verb, announces=True)
+
+
+def _only_takes(clause: Clause, verb: int, named: Statement) -> bool:
+    """Whether nothing strange stands beside a verb that takes anything: "nimmt Flügelhorn"."""
+    return all(
+        is_mark(clause, place)
+        or clause.number(place)
+        or clause.instrument(place)
+        or clause.can_be(place, *BESIDE, "in", "to")
+        for place in clause.places()
+        if place != verb and not named.first <= place < named.last
+    )
 
 
 def onwards(clause: Clause, named: Statement) -> Note | None:

@@ -16,7 +16,9 @@ def speaks_of_crooks(clause: Clause, *, after_change: bool = False) -> bool:
     piece, a title, a mute, a sign of the form or anything else that may be changed or taken stands there.
     ``after_change``: they are what is left behind a change that was read.
     """
-    if clause.has("title", "mode") or (clause.has("mute", "muted", "object") and not clause.has("key")):
+    if clause.has("title", "mode") or (
+        clause.has("mute", "muted", "muted_alone", "object") and not clause.has("key")
+    ):
         return False
     notes = [note for note in clause.notes() if _shows(clause, note)]
     led = any(_is_led(clause, note) for note in notes)
