@@ -10,7 +10,7 @@ from collections.abc import Iterator
 import redis
 from apiflask import APIBlueprint, APIFlask
 from flask import Response, g, request
-from prometheus_client import CollectorRegistry, Counter, Histogram, generate_latest
+from prometheus_client import CollectorRegistry, Counter, Gauge, Histogram, generate_latest
 from prometheus_client.core import CounterMetricFamily, GaugeMetricFamily, HistogramMetricFamily, Metric
 from prometheus_client.registry import Collector
 
@@ -58,6 +58,9 @@ def register(app: APIFlask) -> None:
     labels = ("method", "route", "status")
     count = Counter("crookline_requests", "Requests answered", labels, registry=registry)
     seconds = Histogram("crookline_request_seconds", "Seconds to the answer", ("route",), registry=registry)
+
+    streams = Gauge("crookline_open_streams", "Streams of events that are open here", registry=registry)
+    streams.set_function(app.extensions["crookline-streams"].open)
 
     @app.before_request
     def begin() -> None:

@@ -19,7 +19,7 @@ from annotator import __version__
 
 LEASE_SECONDS = 15
 BEAT_SECONDS = 2
-WORKER = "crookline:worker:"
+WORKER, WORKERS = "crookline:worker:", "crookline:workers"
 
 Held = tuple[str, int]
 
@@ -60,15 +60,21 @@ class Hands:
             "held": [list(one) for one in held],
             "messages": list(messages),
         }
-        self.redis.set(f"{WORKER}{instance}", json.dumps(note), ex=LEASE_SECONDS)
+        pipe = self.redis.pipeline(transaction=False)
+        pipe.set(f"{WORKER}{instance}", json.dumps(note), ex=LEASE_SECONDS)
+        pipe.sadd(WORKERS, instance)
+        pipe.execute()
 
     def workers(self) -> dict[str, Worker]:
         """The workers heard of in the last seconds, by instance."""
-        keys = list(self.redis.scan_iter(f"{WORKER}*", count=1000))
+        # They are listed by name: a look through all keys would grow with everything else in Redis.
+        listed = sorted(cast("set[str]", self.redis.smembers(WORKERS)))
+        keys = [f"{WORKER}{instance}" for instance in listed]
         notes = cast("list[str | None]", self.redis.mget(keys)) if keys else []
-        return {
-            key.removeprefix(WORKER): _worker(note) for key, note in zip(keys, notes, strict=True) if note
-        }
+        gone = [instance for instance, note in zip(listed, notes, strict=True) if not note]
+        if gone:
+            self.redis.srem(WORKERS, *gone)
+        return {instance: _worker(note) for instance, note in zip(listed, notes, strict=True) if note}
 
 
 def in_hand(workers: Mapping[str, Worker], message: str) -> bool:

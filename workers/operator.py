@@ -98,10 +98,8 @@ def unheard(context: Context) -> list[str]:
 
 
 def _queues(context: Context) -> list[str]:
-    keys: set[str] = set(queues.names(context.settings))
-    for weight in queues.WEIGHTS:
-        keys |= set(context.connection.scan_iter(f"{weight}-*", count=1000))
-    return sorted(keys)
+    used = cast("set[str]", context.connection.smembers(queues.USED))
+    return sorted({*queues.names(context.settings), *used})
 
 
 def figures(context: Context) -> Mapping[str, float]:

@@ -18,6 +18,7 @@ from workers.jobs import Job, Part
 from workers.settings import Settings
 
 UPKEEP = "upkeep"
+USED = "crookline:queues"  # the set of all that have been sent to
 WEIGHTS = ("small", "bulk")
 
 

@@ -107,6 +107,7 @@ def _put(job: Job, here: Context, sent: Iterable[list[int]]) -> None:
             headers = {"sent": time.time()}
             mark.apply_async((job.ref, numbers), queue=queue, producer=producer, headers=headers)
     here.live.queued(job, [n for numbers in listed for n in numbers])
+    here.connection.sadd(queues.USED, queue)
 
 
 def ask_for(job: Job, n: int, product: str, here: Context) -> None:

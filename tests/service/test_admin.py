@@ -64,6 +64,7 @@ def test_lanes_that_no_worker_listens_to_are_seen_and_their_jobs_done(context: C
     job = accepted(context, ("a.xml", score("F")))
     context.live.queued(job)
     stray = "small-7"
+    context.connection.sadd(queues.USED, stray)
     context.connection.lpush(stray, json.dumps({"headers": {"sent": 0}}))
     assert operator.strays(context) == {stray: 1}
     context.connection.hset(f"crookline:job:{job.ref}:sent", "1", "1000.0")  # long ago
