@@ -89,8 +89,17 @@ def test_numbers_are_those_of_the_name() -> None:
 
 def test_chords_in_one_voice_and_two_voices_are_two_players_not_three() -> None:
     two = music("G5 F5 E5 D5") + BACK + music("E5 D5 C5 G4", voice=2)
-    part = read(score(music("E5+C5 F5+D5 E5+C5 -"), two, music("G5+E5 - - -"), name="Trumpets in C"))
-    assert lines(part) == ["E5 F5 E5 G5 F5 E5 D5 G5", "C5 D5 C5 E5 D5 C5 G4 E5"]
+    alone = music("A5 - - -")  # nobody says that there are two, so the upper line has it
+    part = read(score(music("E5+C5 F5+D5 E5+C5 -"), two, music("G5+E5 - - -"), alone, name="Trumpets in C"))
+    assert lines(part) == ["E5 F5 E5 G5 F5 E5 D5 G5 A5", "C5 D5 C5 E5 D5 C5 G4 E5"]
+    assert part.warnings == ()
+
+
+def test_who_holds_a_note_does_not_have_the_next() -> None:
+    held = note("C5") + note("E5", 2, chord=True) + note("A4") + rest(2)
+    part = read(score(held))
+    assert lines(part) == ["E5", "C5 A4"]
+    assert part.warnings == ()
 
 
 def test_words_say_whose_notes_they_are() -> None:

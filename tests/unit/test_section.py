@@ -84,6 +84,13 @@ def test_old_parts_without_signature_are_written() -> None:
     assert read(Player("Violino I", 2), Player("Tromba in D", 0), Player("Timpani in D, A", 2)) == {
         "Tromba in D": "D"
     }
+    # Also where its notes would be natural as they stand.
+    assert read(Player("Violino I", 2), Player("Tromba in B", 0, SOUNDING_B_FLAT)) == {"Tromba in B": "Bb"}
+
+
+def test_drums_without_a_signature_do_not_say_that_it_is_c_major() -> None:
+    drums = (Player("Timpani", 0), Player("Bass Drum", 0), Player("Cymbals", 0))
+    assert read(*drums, Player("Flute", -1), Player("Trumpet in Bb", -1)) == {"Trumpet in Bb": "C"}
 
 
 def test_partials_are_counted_over_the_section() -> None:

@@ -437,6 +437,22 @@ def test_octave_moved_where_most_lies_below() -> None:
     assert codes(reading) == ["octave-moved"]
 
 
+@pytest.mark.parametrize(
+    ("music", "moved"),
+    [
+        # An octave below the trumpet, C5 is still in reach and C4 not: half of the notes decide.
+        ("C5 C5 C5 C5 C4 C4 C4 C4 C4", True),
+        ("C5 C5 C5 C5 C5 C4 C4 C4 C4", False),
+        # And nearly all of them must be in reach when moved: C3 is not.
+        ("C4 " * 19 + "C3", True),
+        ("C4 " * 17 + "C3 C3 C3", False),
+    ],
+)
+def test_when_an_octave_is_moved(music: str, moved: bool) -> None:
+    reading = segments(part(music, name="Trumpet in C", transposes=[(1, (-7, -12))]), C_TRUMPET)
+    assert ("octave-moved" in codes(reading)) == moved
+
+
 def test_few_notes_out_of_range_are_said_and_kept() -> None:
     reading = segments(part("C5 E5 G5 C4 | E3"), C_TRUMPET)
     assert not reading.differs

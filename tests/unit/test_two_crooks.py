@@ -104,6 +104,8 @@ def test_a_note_for_both_in_two_crooks_is_said() -> None:
     found = annotator.annotate(data).report
     assert readings(found) == ["F5 F5", "C5 E5"]
     assert "shared-note-two-crooks" in codes(found)
+    root = etree.fromstring(transposed_part(data, Options(mark=())))
+    assert [f"{each.findtext('step')}{each.findtext('octave')}" for each in root.iter("pitch")][-1] == "F5"
 
 
 def test_a_change_for_another_player_is_said_and_not_made() -> None:
