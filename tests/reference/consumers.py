@@ -173,13 +173,17 @@ def marks_in(data: bytes) -> Counter[str]:
 
 
 LILYPOND_FINGERING = re.compile(r"(?<=[\s>])[\^_-](\d(?:-\d)*)(?=\s)")
-LILYPOND_SYLLABLE = re.compile(r'"([^"\n]*)"')
 
 
 def ly_blocks(source: str, what: str) -> str:
     """The texts of all ``\\lyricmode`` or ``\\relative`` blocks of a LilyPond source, cue staves left out."""
     blocks = re.findall(rf"^(\w+) *= *\\{what}(.*?)^    \}}", source, re.DOTALL | re.MULTILINE)
     return "\n".join(text for name, text in blocks if "cue" not in name)
+
+
+def ly_syllables(source: str) -> list[str]:
+    """The syllables of all lyrics of a LilyPond source; its lines may break inside of one."""
+    return [" ".join(said.split()) for said in re.findall(r'"([^"]*)"', ly_blocks(source, "lyricmode"))]
 
 
 def ly_music(source: str) -> str:
