@@ -14,6 +14,10 @@ from annotator.reading.said import Change, Said, Span
 from annotator.reading.targets import Target, by_verb
 from annotator.reading.unannounced import without_verb
 from annotator.reading.unread import speaks_of_crooks
+from annotator.reading.vocabulary import FAMILIES
+
+_SHORT = tuple(f"short_{family}" for family in FAMILIES)
+_SPEAK = ("announce", "change", "take", "to", "in", "key", "piccolo", *FAMILIES, *_SHORT)
 
 
 @lru_cache(maxsize=4096)
@@ -24,7 +28,9 @@ def read_words(text: str) -> Said:
     labels: list[Target] = []
     not_read: list[str] = []
     others = False
-    for clause in clauses(said):
+    # Most words of a part speak of no crook.
+    speaks = any(lexeme.can_be(*_SPEAK) for lexeme in said.lexemes)
+    for clause in clauses(said) if speaks else ():
         others = is_for_others(clause) or (others and not any(map(clause.instrument, clause.places())))
         if others:
             continue

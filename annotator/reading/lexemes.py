@@ -40,7 +40,7 @@ class Lexeme:
 
     def can_be(self, *classes: str) -> bool:
         """True where the word stands in one of these rows."""
-        return self.word is not None and any(kind in self.word.values for kind in classes)
+        return self.word is not None and not self.word.values.keys().isdisjoint(classes)
 
     def value(self, kind: str) -> str:
         """The value the word has in a row (a note, a number)."""
