@@ -132,7 +132,11 @@ def report_schema() -> Schema:
     return _object(
         "Every note of a file and what to do on it.",
         schema={"const": SCHEMA},
-        source=_object(name=TEXT, sha256={"type": "string", "pattern": "^[0-9a-f]{64}$"}),
+        source=_object(
+            name=TEXT,
+            sha256={"type": "string", "pattern": "^[0-9a-f]{64}$"},
+            software=_array(TEXT, "The programs that the file says wrote it."),
+        ),
         title=TEXT,
         instrument=TEXT,
         options={**options_schema(), "description": "The options it was made with."},

@@ -20,6 +20,7 @@ from tests.fuzz.seeds import KEPT
 from tests.fuzz.trial import TooSlow, tried
 
 _PIECE = 500
+_TOLD = 10_000
 
 
 def main() -> int:
@@ -37,6 +38,8 @@ def main() -> int:
     with Pool(asked.processes, maxtasksperchild=20) as pool:
         for done in pool.imap_unordered(_piece, pieces):
             outcomes += done
+            if outcomes.total() % _TOLD == 0:
+                print(f"{outcomes.total():,} files so far", file=sys.stderr, flush=True)
     words = ", ".join(f"{count:,} {what}" for what, count in sorted(outcomes.items()))
     print(f"{outcomes.total():,} files in {time.monotonic() - begun:,.0f} s (seed {asked.seed}): {words}")
     return 1 if set(outcomes) - {"marked", "refused"} else 0
