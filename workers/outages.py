@@ -26,13 +26,17 @@ AWAY_SECONDS = 20.0
 log = logs.logger(__name__)
 
 
+class GaveUp(OSError):
+    """The time for a message was over for other reasons than the part it came to: that is tried again."""
+
+
 def waiting(task: Any, work: Callable[[], T]) -> T:
     """What ``work`` gives, tried again with growing pauses while the store or Redis is away. Raises Celery's
     Retry when that takes long."""
     for wait in (*WAITS, None):
         try:
             return work()
-        except SoftTimeLimitExceeded:
+        except (GaveUp, SoftTimeLimitExceeded):  # there is no time left to wait here
             break
         except OUTAGES as error:
             what = "redis" if isinstance(error, redis.RedisError) else "store"

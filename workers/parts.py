@@ -26,6 +26,7 @@ from workers import result_cache as results
 from workers.context import Context, worker_name
 from workers.jobs import Job, Outcome, Part, Reason, end_state
 from workers.live import NOBODY, Runner
+from workers.outages import GaveUp
 from workers.packs import Kept, Stored
 from workers.reasons import broken_off, reason_of, someone_is_at_it
 from workers.result_cache import Known
@@ -34,10 +35,6 @@ PACK_BYTES = 4_000_000
 log = logs.logger(__name__)
 
 GiveBack = Callable[[Job, list[int]], None]
-
-
-class GaveUp(OSError):
-    """The time for a message was over while the store was waited for: nothing is wrong with the part."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -285,7 +282,7 @@ def _mark(context: Context, batch: Batch, part: Part) -> tuple[Marked | None, Re
         data = packs.stored(annotated.data, deflate=part.kind != "mxl")
         digest = sha256(annotated.data).hexdigest()
     except BaseException as error:
-        return None, reason_of(context, job, error)
+        return None, reason_of(context, job, error, time.perf_counter() - fetched)
     if score is not source:
         context.store.put(job.ref, part.score, score)
     stages = {"fetch": fetched - start, "mark": done - fetched}

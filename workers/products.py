@@ -93,11 +93,12 @@ def _make(context: Context, job: Job, part: Part, product: str, begun: int) -> M
         return Made(fault=reason.message, code=reason.code)
     known = context.store.get(job.ref, part.score) if is_imported(part.name) else None
     source = b"" if known else context.store.input(job, part)
+    start = time.perf_counter()
     try:
         data = MAKERS[product](_score(part, source, known), results.options_of(job.asked(part)), part.name)
         digest = sha256(data).hexdigest()
     except BaseException as error:
-        reason = reason_of(context, job, error)
+        reason = reason_of(context, job, error, time.perf_counter() - start)
         ours = isinstance(error, annotator.CrooklineError)
         return Made(fault=str(error) if ours else reason.message, code=reason.code)
     context.store.put(job.ref, file(PRODUCT[product], part), data)

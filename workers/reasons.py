@@ -10,8 +10,10 @@ from workers.context import Context
 from workers.hands import in_hand
 from workers.jobs import Job, Reason
 from workers.live import Begun, Runner
+from workers.outages import GaveUp
 
 MAX_BEGINNINGS = 3
+OWN_SHARE = 0.8
 log = logs.logger(__name__)
 
 
@@ -41,11 +43,14 @@ def took_too_long(context: Context) -> Reason:
     return Reason("took-too-long", f"the work on this file was given up after {limit} seconds")
 
 
-def reason_of(context: Context, job: Job, error: BaseException) -> Reason:
-    """The reason for what the library raised in the work on a file. Raises SystemExit and its like again."""
+def reason_of(context: Context, job: Job, error: BaseException, took: float) -> Reason:
+    """The reason for what the library raised in the work on a file, which took so many seconds. Raises
+    GaveUp when the time was spent on something else, and SystemExit and its like again."""
     if isinstance(error, annotator.CrooklineError):
         return Reason(error.code, error.message, error.part, error.measure)
     if isinstance(error, SoftTimeLimitExceeded):
+        if took < OWN_SHARE * context.settings.task_seconds:
+            raise GaveUp("the time was over when the work on this file had hardly begun") from None
         return took_too_long(context)
     if isinstance(error, MemoryError):
         limit = context.settings.task_memory // 1_000_000

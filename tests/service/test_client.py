@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import os
 import subprocess
 import sys
 import zipfile
@@ -14,7 +13,7 @@ import pytest
 
 import annotator
 from annotator.client import Client, Event, ServiceError
-from tests.service.conftest import Service
+from tests.service.conftest import Service, this_checkout
 from tests.service.scores import BAD_SCORE, archive, score
 
 ROOT = Path(__file__).parents[2]
@@ -28,7 +27,7 @@ def crookline(*arguments: str | Path, **environment: str) -> subprocess.Complete
         capture_output=True,
         text=True,
         check=False,
-        env={**os.environ, **environment},
+        env={**this_checkout(), **environment},
         cwd=ROOT,
         timeout=120,
     )

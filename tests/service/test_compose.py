@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import contextlib
-import os
 import signal
 import subprocess
 from collections.abc import Iterator
@@ -14,7 +13,7 @@ from typing import Any
 import httpx
 import yaml
 
-from tests.service.conftest import ended, post, wait_until
+from tests.service.conftest import ended, post, this_checkout, wait_until
 from tests.service.scores import score
 from tests.service.test_recovery import redis_or_skip
 from workers.embedded import free_port
@@ -56,7 +55,7 @@ def test_nobody_is_root() -> None:
 def process(command: list[str], environment: dict[str, str], log: Path) -> Iterator[subprocess.Popen[bytes]]:
     """A process of the compose file on this machine, ended by SIGTERM as a container is."""
     binaries = ROOT / ".venv" / "bin"
-    given = {name: value for name, value in os.environ.items() if not name.startswith("CROOKLINE_")}
+    given = this_checkout()
     with log.open("wb") as stream:
         started = subprocess.Popen(
             [str(binaries / command[0]), *command[1:]],

@@ -20,7 +20,7 @@ from click.testing import CliRunner
 
 from annotator.cli import crookline
 from api.server import check_exposure
-from tests.service.conftest import Service, ended, post, sabotaged, started, wait_until
+from tests.service.conftest import ROOT, Service, ended, post, sabotaged, started, wait_until
 from tests.service.kept import accepted
 from tests.service.scores import archive, score
 from workers import quotas
@@ -359,7 +359,7 @@ class TestCommand:
         code = "from annotator.cli import main; main()"
         done = subprocess.run(
             [sys.executable, "-c", code, "serve", "--host", "0.0.0.0", "--store", str(tmp_path)],
-            env={},
+            env={"PYTHONPATH": str(ROOT)},
             capture_output=True,
             text=True,
             check=False,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import time
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -19,6 +20,7 @@ from workers.context import Context
 from workers.jobs import Job, new_id
 from workers.keys import Key
 from workers.live import Runner
+from workers.outages import GaveUp
 from workers.settings import Settings
 from workers.status import status
 from workers.stored import job_to_json
@@ -59,11 +61,17 @@ def test_a_fault_of_ours_fails_one_part_only(context: Context, monkeypatch: pyte
 def test_a_part_that_takes_too_long_fails_with_its_reason(
     context: Context, monkeypatch: pytest.MonkeyPatch
 ) -> None:
+    context.settings = replace(context.settings, task_seconds=1)
+    seconds = [0.0, 0.9]
+
     def endless(*_: Any) -> Any:
+        time.sleep(seconds.pop(0))
         raise SoftTimeLimitExceeded
 
     monkeypatch.setattr(annotator, "annotate", endless)
     job = accepted(context, ("a.xml", score("F")))
+    with pytest.raises(GaveUp):  # what was spent on other things is not the part's fault
+        parts.run(context, job.ref, [1], time.time())
     parts.run(context, job.ref, [1], time.time())
     reason = status(context, job).outcomes[1].reason
     assert reason is not None
