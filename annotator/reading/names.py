@@ -34,6 +34,10 @@ def read_heading(text: str, *, title: bool = False) -> Named | None:
     if found and not trumpets[0].notes:
         # "Trumpet or Cornet in B♭"
         found[0] = replace(found[0], family=trumpets[0].family)
+    if found and found[-1].players:
+        # "Trompete I in C, II in F"
+        rest = bare_crooks(heading.part(found[-1].last, heading.last))
+        found += [replace(each, family=found[-1].family) for each in rest if each.players]
     if not found and not any(_is_name(heading, place) for place in heading.places()):
         found = list(bare_crooks(heading))
     return None if not found else named(said, found)
