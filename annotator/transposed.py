@@ -30,7 +30,10 @@ Edit = tuple[int, int, str]
 # A player's number or numbers; the endings of ordinals ("1ª", "1re", "2nd") are left out of the heading.
 _ORDINAL = r"(?:[ªº°]|re|ère|er|ème|e|a|o|st|nd|rd|th)(?!\w)"
 _AND = r"\s*(?:[,+/&–-]|\b(?:e|et|und|and|y)\b)\s*"
-_NUMBERED = re.compile(rf"\b(\d+(?:(?:{_ORDINAL})?{_AND}\d+)*|IV|I{{1,3}})(?:{_ORDINAL})?(?!\w)")
+_ROMAN = r"(?:IV|I{1,3})"
+_NUMBERED = re.compile(
+    rf"\b(\d+(?:(?:{_ORDINAL})?{_AND}\d+)*|{_ROMAN}(?:{_AND}{_ROMAN})*)(?:{_ORDINAL})?(?!\w)"
+)
 _AFTER_FIGURE = re.compile(rf"(?<=\d){_ORDINAL}")
 _NAMES = re.compile(
     r"<(part-name|part-abbreviation|instrument-name|instrument-abbreviation|instrument-sound"

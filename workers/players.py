@@ -10,7 +10,7 @@ from typing import Any
 
 from annotator.errors import BadOption, CrooklineError
 from annotator.reading import is_trumpet
-from annotator.reading.players import players_named
+from annotator.reading.player_names import players_named
 from annotator.registry.option_rows import OPTION
 from annotator.score.listed import ListedPart, listed_parts
 from workers import result_cache as results

@@ -20,19 +20,18 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from annotator.pitch import Interval
-from annotator.reading.crooks import BY_ID, C, Crook, crook_for, crook_named_after, same_but_octave
+from annotator.reading.agreement import agrees, compatible, of_register
+from annotator.reading.crooks import BY_ID, C, Crook, crook_for, same_but_octave
+from annotator.reading.events import Event, events
 from annotator.reading.evidence import (
     PlacedChange,
     Source,
-    changes,
     headings,
     others_changes,
-    partner_of,
 )
 from annotator.reading.model import Evidence, Noticed, Stage
 from annotator.reading.names import family_in
 from annotator.reading.note_times import NoteTimes
-from annotator.reading.said import Named
 from annotator.reading.spoken import heading_texts, headings_not_read, words_not_read
 from annotator.reading.vocabulary import table
 from annotator.score.model import Part, Transposition
@@ -57,20 +56,12 @@ class Timeline:
     by_player: bool
 
 
-@dataclass(frozen=True, slots=True)
-class _Event:
-    position: float
-    measure: int
-    word: PlacedChange | None
-    transposition: Transposition | None
-
-
 def timeline(part: Part, clock: Clock = _NO_CLOCK, players: Sequence[int] = ()) -> Timeline:
     """The timeline of a part, for the players with these numbers (none: for whoever reads it)."""
     times = NoteTimes(part, clock)
     builder = _Builder(part, times, headings(part, players), anyone=not players)
     builder.begin()
-    for event in _events(part, times, players):
+    for event in events(part, times, players):
         builder.meet(event)
     builder.compare_headings()
     for kind, text, which in headings_not_read(part):
@@ -86,29 +77,6 @@ def timeline(part: Part, clock: Clock = _NO_CLOCK, players: Sequence[int] = ()) 
         or next(others_changes(part, _NOBODY), None) is not None
     )
     return Timeline(part, stages, tuple(builder.noticed), moves and not part.transpositions, by_player)
-
-
-def _events(part: Part, times: NoteTimes, players: Sequence[int]) -> list[_Event]:
-    """Change words and transpositions in order; those with no note between them are one event."""
-    later = [item for item in part.transpositions if item.position > 0]
-    events: list[_Event] = []
-    placed = changes(part, times, players)
-    for index, word in enumerate(placed):
-        until = placed[index + 1].words.position if index + 1 < len(placed) else float("inf")
-        partner = partner_of(word, later, times, until)
-        if partner is None:
-            events.append(_Event(word.position, _measure_at(part, word), word, None))
-        else:
-            later.remove(partner)
-            events.append(_Event(partner.position, partner.measure, word, partner))
-    events += [_Event(item.position, item.measure, None, item) for item in later]
-    return sorted(events, key=lambda event: event.position)
-
-
-def _measure_at(part: Part, word: PlacedChange) -> int:
-    first = word.words.measure
-    after = bisect_right(part.measures, word.position, lo=first, key=lambda measure: measure.start)
-    return max(first, after - 1)
 
 
 class _Builder:
@@ -174,7 +142,7 @@ class _Builder:
         named = [source for source in self.sources if source.named.crook is not None]
         later = [stage.crook for stage in self.stages[1:]]
         for source in named[1:]:
-            if not _compatible(source.named, named[0].named) and not any(map(source.named.allows, later)):
+            if not compatible(source.named, named[0].named) and not any(map(source.named.allows, later)):
                 self.notice("headings-disagree", 0, first=named[0].evidence, other=source.evidence)
 
     def _by_transpose(self, item: Transposition, said: Source | None) -> tuple[Crook, tuple[Evidence, ...]]:
@@ -182,7 +150,7 @@ class _Builder:
         evidence = Evidence("transpose", measure=self.part.measure_number(item.measure))
         if said is None or not said.named.note:
             return crook, (evidence,)
-        if _agrees(said.named, item.interval):
+        if agrees(said.named, item.interval):
             return crook, (evidence, said.evidence)
         self.notice(
             "crook-disagreement",
@@ -194,7 +162,7 @@ class _Builder:
         )
         return crook, (evidence,)
 
-    def meet(self, event: _Event) -> None:
+    def meet(self, event: Event) -> None:
         """One change: by words, by a transpose element, or by both."""
         word, item = event.word, event.transposition
         now = self.stages[-1]
@@ -214,7 +182,7 @@ class _Builder:
         elif source is not None and word is not None and not word.change.bare:
             self._by_words(event, word, source, family)
 
-    def _by_words(self, event: _Event, word: PlacedChange, source: Source, family: str) -> None:
+    def _by_words(self, event: Event, word: PlacedChange, source: Source, family: str) -> None:
         now = self.stages[-1]
         named = source.named
         crook = named.crook
@@ -230,10 +198,10 @@ class _Builder:
             grounds = (source.evidence, why)
             self.notice("change-without-crook", measure, source=source.evidence, crook=crook, why=why)
         else:
-            crook = _of_register(crook, named, now)
+            crook = of_register(crook, named, now)
             if (
                 self.transpose is not None
-                and _agrees(named, self.transpose)
+                and agrees(named, self.transpose)
                 and (same_but_octave(crook.sounding, self.transpose))
             ):
                 crook = crook_for(self.transpose)
@@ -314,29 +282,3 @@ class _Builder:
             made=self.part.measure_number(stage.measure),
             wanted=word.need,
         )
-
-
-def _of_register(crook: Crook, named: Named, now: Stage) -> Crook:
-    """``crook`` as the instrument in hand has it: a piccolo in B♭ goes to A on a piccolo in A."""
-    if named.register or named.family:
-        return crook
-    register = "high" if now.family == "piccolo" else now.crook.register
-    if register == "bass" or now.family == "piccolo":
-        return crook_named_after(crook.step, crook.alter, register) or crook
-    return crook
-
-
-def _agrees(named: Named, interval: Interval) -> bool:
-    """Whether words can mean an instrument that sounds so; octaves tell only where the words name none."""
-    if named.register and named.crook is not None and named.crook.register:
-        return named.crook.sounding == interval
-    return named.allows(crook_for(interval)) or any(
-        crook is not None and same_but_octave(crook.sounding, interval)
-        for crook in (named.crook, *named.may_be)
-    )
-
-
-def _compatible(one: Named, other: Named) -> bool:
-    return (one.crook is not None and other.allows(one.crook)) or (
-        other.crook is not None and one.allows(other.crook)
-    )

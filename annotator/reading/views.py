@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from itertools import groupby
 
-from annotator.reading.players import players_named
+from annotator.reading.player_names import players_named
 from annotator.score.model import Part
 
 

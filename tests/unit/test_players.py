@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 import annotator
 from annotator.deciding import prepare
 from annotator.options import Options
-from annotator.reading.players import players_named
+from annotator.reading.player_names import players_named
 from annotator.score.model import Part
 
 BACK = "<backup><duration>4</duration></backup>"

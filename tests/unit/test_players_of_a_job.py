@@ -7,7 +7,7 @@ import json
 import pytest
 
 from annotator.errors import BadOption
-from annotator.reading.players import players_named
+from annotator.reading.player_names import players_named
 from annotator.score.listed import ListedPart, listed_parts
 from tests.unit.parts import NoteText, part_xml
 from workers.intake import BadUpload, take_in

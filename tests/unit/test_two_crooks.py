@@ -131,6 +131,7 @@ def test_the_printed_line_has_each_player_in_his_crook() -> None:
         assert root is not None
         pitches = [f"{each.findtext('step')}{each.findtext('octave')}" for each in root.iter("pitch")]
         assert pitches == ["F5", "C5", "E5", "E5", "C5"]
+    assert etree.fromstring(whole).findtext(".//part-name") == "Trumpet I-II in C"
 
 
 def two_staves(first: tuple[int, int], second: tuple[int, int], *, keys: str = "") -> bytes:
