@@ -32,8 +32,8 @@ from annotator.score.places import Places, find_places
 from annotator.score.tempo_marks import sorted_once, tempo_marks
 
 # Comments and processing instructions mean nothing here; entities are never fetched.
-_count_containers = etree.XPath("count(/*/part/measure | /*/measure/part)")
-_count_notes = etree.XPath("count(/*/part/measure/note | /*/measure/part/note)")
+_count_containers = etree.XPath("count(/*/part/measure) + count(/*/measure/part)")
+_count_notes = etree.XPath("count(/*/part/measure/note) + count(/*/measure/part/note)")
 _PARSER = etree.XMLParser(
     remove_comments=True,
     remove_pis=True,
@@ -102,8 +102,11 @@ class OpenScore:
 def open_text(text: str) -> OpenScore:
     """A score's text, opened. Raises UnreadableScore."""
     for tag, most in (("measure", MOST_MEASURES), ("note", MOST_NOTES)):
-        # Before anything is made of them.
-        if (count := sum(text.count(f"<{tag}{end}") for end in " />")) > most:
+        # Before anything is made of them; and a shorter text has no room for so many.
+        if (
+            len(text) > most * len(f"<{tag}/>")
+            and (count := sum(text.count(f"<{tag}{end}") for end in " />")) > most
+        ):
             raise UnreadableScore(
                 f"the file has {count:,} {tag}s, and no more than {most:,} are read; make several files of it"
             )
