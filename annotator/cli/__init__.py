@@ -23,6 +23,7 @@ _COMMANDS = {
     "transpose": "annotator.cli.transpose:transpose",
     "chart": "annotator.cli.chart:chart",
     "exercises": "annotator.cli.exercises:exercises",
+    "learn": "annotator.cli.learn:learn",
     "completion": "annotator.cli.completion:completion",
 }
 _GROUP = "crookline.commands"

@@ -19,7 +19,7 @@ from pathlib import Path
 import networkx
 
 from annotator import Options
-from annotator.deciding import _read_notes, prepare
+from annotator.deciding import prepare, read_notes
 from annotator.fingering import ReadNote
 from annotator.fingering.alternatives import line_lattice
 from annotator.fingering.planner import Planner, planner_for
@@ -85,7 +85,7 @@ def parts() -> list[list[ReadNote]]:
             prepared = prepare(file.read_bytes(), Options())
             for part in prepared.played:
                 for each in part.lines:
-                    found.append(_read_notes(part.part, each.line, each.pitches, prepared.clock))
+                    found.append(read_notes(part.part, each.line, each.pitches, prepared.clock))
     return found
 
 

@@ -30,7 +30,7 @@ ROOMS = (
         "report_schema",
         "annotation",
     ),
-    *("concert", "transposed", "exercises", "products", "hotfolder", "client", "cli"),
+    *("learning", "concert", "transposed", "exercises", "products", "hotfolder", "client", "cli"),
 )
 MAY_IMPORT = {"annotator": set(), "workers": {"annotator"}, "api": {"annotator", "workers"}}
 SERVICE_LIBRARIES = {

@@ -28,7 +28,7 @@ def normal(name: str) -> str:
 def test_every_library_of_an_extra_is_known_by_the_module_it_brings() -> None:
     modules = packages_distributions()
     extra_of = {module: EXTRA_OF.get(module, "") for module in modules}
-    for extra in ("print", "import", "service", "s3"):
+    for extra in ("print", "import", "service", "s3", "learn"):
         for name in names(PROJECT["optional-dependencies"][extra]):
             brought = [module for module, found in modules.items() if name in map(normal, found)]
             assert any(extra_of[module] == extra for module in brought), f"{name} is in no row of EXTRA_OF"
