@@ -46,7 +46,7 @@ MOST_ROUNDS = 24
 
 @dataclass(frozen=True, slots=True)
 class Unexplained:
-    """A marked note that no weights explain together with the others: where, what is marked, what is played."""
+    """A marked note that no weights explain with the others: where, what is marked, what is played."""
 
     where: str
     marked: str
@@ -84,8 +84,8 @@ class _Case:
 def learn(phrases: Sequence[Phrase], instrument: Instrument, base: Profile, name: str = "own") -> Learnt:
     """Learn from ``phrases``, starting from ``base``. Raises MissingExtra where scipy is not installed.
 
-    How much a change is to cost is chosen by what the phrases say of each other: learnt from some of them, the
-    rest is to be played as marked.
+    How much a change is to cost is chosen by what the phrases say of each other: learnt from some of them,
+    the rest is to be played as marked.
     """
     start = replace(base, name=name, chart_only=False)
     tried = {price: seen_by_others(phrases, instrument, start, price)[0] for price in CHANGE_PRICES}
@@ -186,7 +186,7 @@ def _cut(
     instead: dict[int, Way] | dict[int, Way | None],
     notes: tuple[int, ...] = (),
 ) -> _Cut:
-    """What ``instead`` costs otherwise than what is marked; looked at only where that can make a difference."""
+    """What ``instead`` costs otherwise than what is marked, looked at where that makes a difference."""
     low, high = max(0, min(instead) - FARTHEST), min(len(marked), max(instead) + FARTHEST + 1)
     other = [instead.get(place, way) for place, way in enumerate(marked)]
     there = features(costing, case.approaches[low:high], other[low:high])
