@@ -3,7 +3,7 @@
 Every step works as a plain form or link; the scripts only make it smoother.
 """
 
-from api.page import charts, entry, home, job, part, words
+from api.page import charts, compare, entry, home, job, part, words
 from api.page.visitor import blueprint
 
-__all__ = ["blueprint", "charts", "entry", "home", "job", "part", "words"]
+__all__ = ["blueprint", "charts", "compare", "entry", "home", "job", "part", "words"]

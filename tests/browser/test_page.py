@@ -353,6 +353,10 @@ def test_a_season_s_files_from_a_folder_to_the_archive(page: Page, tmp_path: Pat
     expect(page.locator(".parts > li:visible")).to_have_count(3 * 40)
     page.get_by_role("link", name="Second desk", exact=True).click()
     expect(rows).to_have_count(42)
+    page.get_by_role("link", name="Side by side").click()
+    expect(page.locator(".compare tbody tr")).to_have_count(42)
+    assert complaints(page) == []
+    page.get_by_role("link", name="Back to the job").click()
     page.get_by_role("link", name="Failed 3").click()
     expect(rows).to_have_count(3)
     with page.expect_download() as download:
