@@ -51,7 +51,7 @@ class Copy:
     ``figures``: what is set round the notes, by their ids; ``rows``: the rows it needs, from the staff down.
     ``notes``: for each measure the ids of the notes it prints. ``keys``: for each staff from the top, the
     key changes after the first measure as (index of measure, sharps; negative flats). ``marks``: which of
-    the legend's kinds occur.
+    the legend's kinds occur. ``beams``: whether it still has them.
     """
 
     xml: str
@@ -65,6 +65,7 @@ class Copy:
     rows: tuple[Row, ...]
     notes: tuple[frozenset[str], ...]
     marks: frozenset[str] = field(default_factory=frozenset)
+    beams: bool = True
 
 
 def parse(data: bytes) -> Any:
@@ -154,6 +155,7 @@ def copy_part(
         rows=tuple(rows),
         notes=tuple(_printed(staves)),
         marks=marks | ({"cue"} if len(staves) > 1 else set()),
+        beams=beams,
     )
 
 

@@ -216,7 +216,7 @@ class Engraving:
         return sheet.heading(self._report, copy, self.kind, instrument=self._instrument, player=self._player)
 
     def _entries(self, copy: Copy) -> list[legend.Entry]:
-        return legend.entries(copy.figures, copy.rows, copy.marks)
+        return legend.entries(copy.figures, copy.rows, copy.marks, beams=copy.beams)
 
     @property
     def _width(self) -> float:

@@ -57,8 +57,10 @@ class Entry:
     meaning: str
 
 
-def entries(figures: Mapping[str, Figures], rows: Collection[Row], marks: Collection[str]) -> list[Entry]:
-    """What the legend of a part says: every sign that occurs in it."""
+def entries(
+    figures: Mapping[str, Figures], rows: Collection[Row], marks: Collection[str], *, beams: bool = True
+) -> list[Entry]:
+    """What the legend of a part says: every sign that occurs in it, and that it has no ``beams``."""
     everything = figures.values()
     kinds = [kind for kind, _ in rows]
     found = []
@@ -71,6 +73,8 @@ def entries(figures: Mapping[str, Figures], rows: Collection[Row], marks: Collec
             found.append(Entry("1. 2.", f"at a row: the {mark.name} row of the first and the second player"))
         elif mark.element is Element.WORDS:
             found += _words(everything, _MEANINGS[mark.name])
+    if not beams:
+        found.append(Entry("", "set without beams, which the engraver could not draw here"))
     if WORDS in kinds:
         found.append(Entry("", "words in a row of their own: the text sung there"))
     return found

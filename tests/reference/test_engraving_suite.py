@@ -16,6 +16,8 @@ from lxml import etree
 from annotator.engraving.copy_source import parse
 from annotator.engraving.engraving import Engraving
 from annotator.errors import CrooklineError
+from tests.unit.sheet_ink import coordinates, words_of
+from tests.unit.test_sheet_laws import overlaps
 
 MUSIC21 = Path(music21.__file__).parent
 SUITE = sorted((MUSIC21 / "musicxml" / "lilypondTestSuite").glob("*.xml"))
@@ -34,6 +36,18 @@ def names(page: etree._Element, kind: str) -> list[str]:
     ]
 
 
+# What the engraver itself sets one over the other, of the file's own: verses that share a line, chord symbols
+# at one place, figures of a tablature.
+THEIRS = frozenset(
+    (
+        *("42a-MultiVoice-TwoVoicesOnStaff-Lyrics", "61g-Lyrics-NameNumber", "71e-TabStaves"),
+        "71g-MultipleChordnames",
+    )
+)
+# And what we set.
+OURS = frozenset(
+    ("fing", "partial", "intonation", "crossing", "mNum", "player", "legend", "tempo", "reh", "dir")
+)
 # A part without an id is no valid MusicXML: nothing can name it.
 NAMELESS = "41g-PartNoId"
 
@@ -46,7 +60,17 @@ def test_odd_scores_are_set_or_refused(path: Path) -> None:
             Engraving(path.read_bytes(), instrument="Trumpet in C")
         return
     engraving = Engraving(path.read_bytes(), instrument="Trumpet in C")
-    assert [page.tag for page in pages(engraving)] == [f"{SVG}svg"] * engraving.page_count
+    for page in pages(engraving):
+        assert page.tag == f"{SVG}svg"
+        assert all(abs(number) < 1_000_000 for number in coordinates(page))
+        width, height = map(float, (page.get("viewBox") or "").split()[2:])
+        texts = sorted(words_of(page), key=lambda words: words.left)
+        for words in texts:
+            assert 0 <= words.left <= words.right <= width, words
+            assert 0 <= words.top <= words.bottom <= height, words
+        met = {classes for pair in overlaps(texts) for words in pair for classes in words.classes}
+        assert not met & OURS
+        assert not met or path.stem in THEIRS
 
 
 @pytest.mark.parametrize("path", CORPUS, ids=[path.stem for path in CORPUS])

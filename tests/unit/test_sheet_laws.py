@@ -5,15 +5,18 @@ The words are measured from outside (``sheet_ink``: fontTools, in the fonts the 
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from itertools import product
 from pathlib import Path
 from typing import Any
 
 import pytest
+import verovio
 
 import annotator
 from annotator.engraving.engraving import Engraving
 from annotator.engraving.paper import SIZES, size
+from annotator.errors import UnreadableScore
 from annotator.exercises.exercises import exercises
 from annotator.transposed import transposed_part
 from tests.unit.sheet_ink import SVG, Words, coordinates, parsed, words_of
@@ -154,3 +157,43 @@ def test_a_sheet_for_one_of_two_players_has_their_notes_alone(line: int) -> None
     partials = sorted(words.text for words in texts if "partial" in words.classes)
     assert partials == sorted(str(note["partial"]) for note in lines[line] if note["partial"])
     assert not any("player" in words.classes for words in texts)
+
+
+def lost(svg: str) -> str:
+    """A drawing whose first notehead is where the engraver writes when it has lost its sums."""
+    before, head, after = svg.partition('class="notehead"')
+    return before + head + after.replace("translate(", "translate(-2147483648", 1)
+
+
+FAULTS = {
+    "numbers": lost,
+    "notes": lambda svg: svg.replace('id="n1"', 'id="x"'),
+    "margin": lambda svg: svg.replace(" L", " L9999", 1),
+}
+
+
+def drawn_with(monkeypatch: pytest.MonkeyPatch, fault: Callable[[str], str]) -> None:
+    drawn = verovio.toolkit.renderToSVG
+    monkeypatch.setattr(verovio.toolkit, "renderToSVG", lambda self, number: fault(drawn(self, number)))
+
+
+@pytest.mark.parametrize("sung", [False, True])
+def test_what_the_engraver_cannot_draw_is_drawn_otherwise(
+    sung: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """An engraver that loses its sums over a lyric, or over a beam."""
+    trouble = ">la<" if sung else 'class="beam"'
+    drawn_with(monkeypatch, lambda svg: lost(svg) if trouble in svg else svg)
+    data = score(("n", "n", "n"), sung=sung, tuplet=False)
+    engraving = Engraving(data, instrument="Trumpet in C")
+    pages = holds(engraving, [0, 1, 2])
+    texts = [words.text for page in pages for words in words_of(page)]
+    assert ("la" in texts) == sung
+    assert any("without beams" in text for text in texts) != sung
+
+
+@pytest.mark.parametrize("fault", FAULTS)
+def test_no_page_leaves_with_a_fault(fault: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    drawn_with(monkeypatch, FAULTS[fault])
+    with pytest.raises(UnreadableScore, match="engraver"):
+        Engraving(score(("n", "n"), sung=False, tuplet=False), instrument="Trumpet in C").page(1)
