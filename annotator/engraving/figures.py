@@ -122,7 +122,7 @@ def _before(lyric: Any) -> Any:
 def words_off_graces(part: Any, found: dict[str, Figures], *, everywhere: bool = False) -> None:
     """Lyrics of the part's own off the beams that have a grace note in them, into rows of our own.
 
-    The engraver (verovio 6.4) loses its sums over such a lyric and writes coordinates near −2³¹.
+    The engraver (verovio 6.4) was seen to lose its sums over such a lyric: coordinates near −2³¹.
     ``everywhere``: off all notes.
     """
     for index, measure in enumerate(part.iterfind("measure")):

@@ -15,7 +15,7 @@ import verovio
 
 import annotator
 from annotator.engraving.engraving import Engraving
-from annotator.engraving.paper import SIZES, size
+from annotator.engraving.paper import SIZES
 from annotator.errors import UnreadableScore
 from annotator.exercises.exercises import exercises
 from annotator.transposed import transposed_part
@@ -25,6 +25,8 @@ DEMOS = sorted((Path(__file__).parents[2] / "demo_scores").glob("*.*xml")) + sor
     (Path(__file__).parents[2] / "demo_scores").glob("*.mxl")
 )
 IDS = [path.name.split("_", maxsplit=1)[0] for path in DEMOS]
+# Sixteenths, two players, flags and tuplets, a score: the others are as one of these.
+TRIED_IN_ALL_SIZES = ("04", "05", "06", "07")
 ALL_MARKS = ("fingering", "partial", "intonation", "crossing", "cue")
 # Hundredths of a millimetre: two letters that touch are not yet one over the other.
 TOUCHING = 5.0
@@ -65,7 +67,7 @@ def test_marked_parts_of_every_size_keep_the_laws(path: Path) -> None:
     places = [
         note["place"] for part in marked.report["parts"] for line in part["lines"] for note in line["notes"]
     ]
-    for one in SIZES:
+    for one in SIZES if path.name[:2] in TRIED_IN_ALL_SIZES else SIZES[:1]:
         engraving = Engraving(marked.data, marked.report, size=one, player="Maren Oddvik")
         pages = holds(engraving, places)
         for page in pages:
@@ -78,7 +80,7 @@ def test_what_is_made_of_parts_keeps_the_laws(path: Path) -> None:
     instrument = {"instrument": "c-trumpet"}
     written = transposed_part(data, annotator.Options(mark=()), path.name)
     sheets = exercises(data, annotator.Options(), path.name)
-    for one in (size("stand"), size("large")):
+    for one in SIZES[:2] if path.name[:2] in TRIED_IN_ALL_SIZES else SIZES[:1]:
         holds(Engraving(written, instrument, kind="transposed", size=one), [])
         holds(Engraving(sheets, instrument, kind="exercises", size=one), [])
 
