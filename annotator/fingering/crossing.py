@@ -113,7 +113,7 @@ def _leap_elements(left: Way, reached: Way, slurred: bool, profile: Profile) -> 
         direction = "rising" if reached.semitone > left.semitone else "falling"
         yield Element(WIDE_LEAP, f"leap.octave-{direction}", steady=True)
         yield Element(WIDE_LEAP, f"leap.partial-{direction}", between, steady=True)
-    elif not slurred:
+    elif not slurred and abs(reached.semitone - left.semitone) >= _OCTAVE:
         further = between - round(profile["leap.free-partials"])
         if further > 0:
             yield Element(WIDE_LEAP, "leap.partial-tongued", further, steady=True)

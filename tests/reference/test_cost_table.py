@@ -64,7 +64,7 @@ def expected(left: Way, reached: Way, slurred: bool) -> float:
     if slurred and high - low >= 12:
         way = "rising" if reached.semitone > left.semitone else "falling"
         cost += COST[f"leap.octave-{way}"] + COST[f"leap.partial-{way}"] * len(between)
-    elif not slurred:
+    elif not slurred and high - low >= 12:
         cost += COST["leap.partial-tongued"] * max(0, len(between) - COST["leap.free-partials"])
     n = reached.fingering.partial
     if n >= 8 and min(round(12 * log2((n + 1) / n)), round(12 * log2(n / (n - 1)))) <= 2:
