@@ -24,6 +24,7 @@ import partitura
 import verovio
 from lxml import etree
 
+from annotator.score.ours import SIGN
 from annotator.score.source import open_source
 
 Notes = list[tuple[str, float]]
@@ -182,11 +183,15 @@ def ly_blocks(source: str, what: str) -> str:
 
 
 def ly_syllables(source: str) -> list[str]:
-    """The syllables of all lyrics of a LilyPond source; its lines may break inside of one."""
-    return [" ".join(said.split()) for said in re.findall(r'"([^"]*)"', ly_blocks(source, "lyricmode"))]
+    """The syllables of all lyrics of a LilyPond source: in quotes, inside of which its lines may break, or
+    plain words."""
+    lyrics = re.sub(r"\\set\s+ignoreMelismata\s*=\s*##[tf]", " ", ly_blocks(source, "lyricmode"))
+    found = re.findall(r'"([^"]*)"|(?<![\\\w])([^\W\d_]+)(?!\w)', lyrics)
+    return [" ".join((quoted or plain).split()) for quoted, plain in found]
 
 
 def ly_music(source: str) -> str:
-    """The notes of a LilyPond source without fingerings and flags, cue staves left out."""
-    music = re.sub(r"[\^_-]\\markup\{[^{}]*\{![^{}]*\}\s*\}", "", ly_blocks(source, "relative"))
+    """The notes of a LilyPond source without fingerings and words of ours, cue staves left out."""
+    words = rf"[\^_-]\\markup\{{[^{{}}]*\{{[^{{}}]*{SIGN}\}}\s*\}}"
+    music = re.sub(words, "", ly_blocks(source, "relative"))
     return " ".join(LILYPOND_FINGERING.sub("", music).split())
