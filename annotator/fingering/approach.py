@@ -16,7 +16,7 @@ from annotator.pitch import Pitch
 
 PASSING, SETTLED, HELD = range(3)
 """Lengths of a note: over before the lip has settled it, settled, held long enough to be listened to."""
-ALTERNATING, TREMOLO, OPENING = 1, 2, 3
+ALTERNATING, TREMOLO = 1, 2
 
 
 class Approach(NamedTuple):
@@ -25,8 +25,7 @@ class Approach(NamedTuple):
     ``semitone`` of the note. ``milliseconds`` from the onset before, as ``Measures.grid`` rounds them;
     None where the line breaks (no crossing). ``length``: ``PASSING``, ``SETTLED`` or ``HELD``.
     ``came``: the same pitch stands in the figure before it, other notes between; ``returns``: it comes
-    again. ``turned``: one of two notes played in turn, slurred (``ALTERNATING``, ``TREMOLO``; the first of
-    them is ``OPENING``), or 0.
+    again. ``turned``: one of two notes played in turn, slurred (``ALTERNATING``, ``TREMOLO``), or 0.
     ``others``: the other notes of its ornaments. ``slides``: where the hand slides stand (first and
     third, millimetres), or None while that is open.
     """
@@ -71,8 +70,6 @@ class _Semitones(dict[Pitch, int]):
 
 
 _SEMITONES = _Semitones()
-_FOUR_IN_TURN = 2
-"""Returns to the note before last that make four notes in turn."""
 _make = tuple.__new__
 
 
@@ -111,22 +108,14 @@ def approaches(notes: Sequence[ReadNote], measures: Measures) -> list[Approach]:
                 found[-1 - back] = found[-1 - back]._replace(returns=True)
                 found[-1] = approach._replace(came=True)
             if run > 1:
-                _mark_in_turn(found, run)
+                for place in range(-1 - run if run == 2 else -1, 0):
+                    if found[place].slurred and not found[place].turned:
+                        found[place] = found[place]._replace(turned=ALTERNATING)
         else:
             run = 0
         last = onset
         four, three, two, one = three, two, one, semitone
     return found
-
-
-def _mark_in_turn(found: list[Approach], run: int) -> None:
-    """The last notes of ``found`` are in turn: four when ``run`` is 2, one more with each after that."""
-    new = 3 if run == _FOUR_IN_TURN else 1
-    for place in range(-new, 0):
-        if found[place].slurred and found[place].turned in (0, OPENING):
-            found[place] = found[place]._replace(turned=ALTERNATING)
-    if run == _FOUR_IN_TURN and not found[-4].turned:
-        found[-4] = found[-4]._replace(turned=OPENING)
 
 
 def _special(approach: Approach, before: ReadNote | None, note: ReadNote, measures: Measures) -> Approach:

@@ -161,7 +161,7 @@ class Costing:
     def own(self, way: Way, approach: Approach) -> int:
         """The cost of a note by itself: departure from the chart, intonation, weak partials, ornaments."""
         has_time = approach.milliseconds is None or approach.milliseconds >= self.slide_move
-        key = (way, approach.length, has_time, approach.others, approach.turned, approach.slides)
+        key = (way.semitone, way.place, approach.length, has_time, approach.others, approach.slides)
         cost = self._owns.get(key)
         if cost is None:
             cost = sum(element.cost(self.profile) for element in self.own_elements(way, approach))
@@ -172,11 +172,7 @@ class Costing:
 
     def own_elements(self, way: Way, approach: Approach) -> list[Element]:
         """What a way of playing costs by itself, ornaments and intonation left out."""
-        share = 1.0
-        if approach.trilled:
-            share = self.profile["trill.departure"]
-        elif approach.turned and approach.length != HELD:
-            share = self.profile["departure.in-turn"]
+        share = self.profile["trill.departure"] if approach.trilled else 1.0
         found = [item._replace(amount=item.amount * share) for item in self.departure(way)]
         if found and approach.length == HELD and not approach.trilled:
             found.append(Element(DEPARTURE, "departure.held"))

@@ -19,14 +19,7 @@ MEASURES = frozenset(
     {
         *("close-partials.semitones", "leap.free-partials", "intonation.lip", "intonation.lip-quick"),
         *("intonation.settle", "intonation.hold", "slide.from", "slide.move", "slide.rest", "slide.heard"),
-        *(
-            "trill.departure",
-            "departure.in-turn",
-            "trill.short-ornament",
-            "trill.urgency",
-            "grace.seconds",
-            "tremolo.seconds",
-        ),
+        *("trill.departure", "trill.short-ornament", "trill.urgency", "grace.seconds", "tremolo.seconds"),
         *("grade.mild", "grade.awkward", "grade.severe", "grade.third-for-first-second", "grade.instead"),
         "slide.shift",
     }

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from annotator.fingering.approach import ALTERNATING, TREMOLO, Approach
+from annotator.fingering.approach import TREMOLO, Approach
 from annotator.fingering.costing import Costing
 from annotator.fingering.crossing import (
     ALTERNATION,
@@ -19,8 +19,6 @@ from annotator.fingering.crossing import (
 from annotator.fingering.model import Crossing, Departure, Instead, Move, TrillPair, Way
 from annotator.fingering.ornaments import Neighbour
 from annotator.pitch import Pitch
-
-_TURNED = (ALTERNATING, TREMOLO)
 
 
 def grade_of(costing: Costing, severity: int) -> int:
@@ -38,11 +36,11 @@ def severity(costing: Costing, left: Way, reached: Way, approach: Approach) -> i
     found = costing.crossing(left, reached, approach)
     if left.place or reached.place:
         price = max(left.flag_departure, reached.flag_departure)
-        if approach.turned in _TURNED:
+        if approach.turned:
             price = thousandths(price * costing.profile["trill.departure"] / UNIT)
         chart = [costing.offered(way.semitone)[0] for way in (left, reached)]
         found = max(found, min(costing.crossing(chart[0], chart[1], approach), found + price))
-    return max(found, _as_trill(costing, left, reached, approach)) if approach.turned in _TURNED else found
+    return max(found, _as_trill(costing, left, reached, approach)) if approach.turned else found
 
 
 def _as_trill(costing: Costing, left: Way, reached: Way, approach: Approach) -> int:
