@@ -9,7 +9,7 @@ from html import escape
 from annotator.marking.cue import CuePart
 from annotator.marking.marks import NoteMark
 from annotator.marking.splice import Insertion
-from annotator.registry.mark_rows import LYRIC_MARKS, MARK
+from annotator.registry.mark_rows import LYRIC_MARKS, MARK, WORD_MARKS
 from annotator.score.model import Line, Note, Part
 from annotator.score.ours import SIGN_REFERENCE, signed_colour, signed_size
 from annotator.score.places import Places, inside_note
@@ -145,7 +145,7 @@ class _Writer:
         return (
             f'<direction placement="{style.place or "above"}"><direction-type>'
             f'<words font-size="{style.size or MARK[kind].size:g}" font-weight="bold"{colour}>'
-            f"{text}{SIGN_REFERENCE}</words></direction-type>"
+            f"{text}{SIGN_REFERENCE * (1 + WORD_MARKS.index(kind))}</words></direction-type>"
             f"<voice>{escape(self.line.voice, quote=False)}</voice>{staff}</direction>"
         )
 

@@ -8,6 +8,7 @@ from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
+from annotator.registry.mark_rows import WORD_MARKS
 from annotator.score import record
 from annotator.score.ours import BEGIN, RECORD, SIGN, between_signs, kind_of_colour, kind_of_size
 from annotator.score.places import Container, Element, Places, find_places, with_indent
@@ -115,8 +116,9 @@ class _Resaved:
         yield from self._lyrics()
         for container in self.places.containers:
             for child in container.children:
-                if child.tag == "direction" and self._is_flag(child):
-                    yield _Cut(with_indent(self.text, child.start), child.end, "crossing")
+                kind = self._kind_of_words(child) if child.tag == "direction" else ""
+                if kind:
+                    yield _Cut(with_indent(self.text, child.start), child.end, kind)
         yield from self._fingerings(cues)
         first = self.places.parts[0].start if self.places.parts else 0
         for pattern in (_SOURCE, _FIELD):
@@ -135,11 +137,16 @@ class _Resaved:
         name = _NAME.search(listed)
         return self.force and name is not None and _AS_READ.search(name.group(1)) is not None
 
-    def _is_flag(self, direction: Element) -> bool:
+    def _kind_of_words(self, direction: Element) -> str:
+        """The kind of mark a direction's words are, "" for words of others."""
         words = [found.group(1) for found in _WORDS.finditer(self.text, direction.start, direction.end)]
-        if not words:
-            return False
-        return all(_signed(each) or (self.force and _FLAG.match(each)) for each in words)
+        if words and all(map(_signed, words)):
+            # As many signs as the kind's place among the marks that are words.
+            plain = words[0].replace(_SIGNS[1], SIGN).replace(_SIGNS[2], SIGN).rstrip()
+            number = len(plain) - len(plain.rstrip(SIGN))
+            return WORD_MARKS[min(number, len(WORD_MARKS)) - 1]
+        forced = self.force and words and all(map(_FLAG.match, words))
+        return "crossing" if forced else ""
 
     def _lyrics(self) -> Iterator[_Cut]:
         for part in self._lines() if self.force else ():

@@ -17,7 +17,7 @@ from lxml import etree
 import annotator
 from annotator.annotation import stripped
 from annotator.cli import crookline
-from annotator.registry.mark_rows import MARK_NAMES
+from annotator.registry.mark_rows import MARK_NAMES, WORD_MARKS
 from annotator.score import record
 from annotator.score.ours import SIGN, kind_of_colour, kind_of_size, signed_colour, signed_size
 from tests.unit.parts import NoteText, part_xml
@@ -238,3 +238,11 @@ def test_force_takes_what_looks_like_a_mark_and_leaves_words_that_are_sung() -> 
 def test_only_kinds_there_are_can_be_taken_out() -> None:
     with pytest.raises(annotator.BadOption, match="'hat' is no mark"):
         stripped(part_xml([NoteText("C", 0, 5)]), ("hat",))
+
+
+def test_words_of_each_kind_are_told_apart() -> None:
+    saved = keeps_sizes(annotator.annotate(demo("06").read_bytes(), ALL).data)
+    counts = stripped(saved).counts
+    for kind in WORD_MARKS:
+        assert stripped(saved, (kind,)).counts.get(kind, 0) == counts.get(kind, 0)
+    assert sum(kind in counts for kind in WORD_MARKS) == 2
