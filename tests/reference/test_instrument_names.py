@@ -2,8 +2,9 @@
 
 Source: the translations of the notation editor in Debian (package musescore3-common,
 ``locale/instruments_*.qm``), read in place with translate-toolkit: what a translator made of "B♭ Trumpet" or
-"Piccolo Trumpet in A" is read as we read any heading. No word of our tables is taken from them; what is
-missed is listed here.
+"Piccolo Trumpet in A" is read as we read any heading. No word of our tables is taken from them but five,
+which were added when it was seen that they were missed (Basque *piccoloa*, Esperanto *fluteta*, Gaelic
+*phiccolo* and *bharocach*, Filipino *trompetang*); what is still missed is listed here.
 """
 
 from __future__ import annotations

@@ -90,7 +90,7 @@ def test_who_reads_meanwhile_sees_the_old_or_the_new(tmp_path: Path) -> None:
     "words",
     [
         ["annotate", "part.musicxml", "-o", "out.musicxml"],
-        ["annotate", "part.musicxml", "-o", "else.musicxml", "--report", "out.musicxml"],
+        ["annotate", "part.musicxml", "-o", "else.musicxml", "--report", "out.json"],
         ["transpose", "part.musicxml", "-o", "out.musicxml"],
         ["strip", "marked.musicxml", "-o", "out.musicxml"],
         ["exercises", "part.musicxml", "-o", "out.musicxml"],
@@ -107,15 +107,16 @@ def test_a_command_whose_disk_is_full_leaves_no_half_file(
     monkeypatch.chdir(tmp_path)
     Path("part.musicxml").write_bytes(PART)
     Path("marked.musicxml").write_bytes(MARKED)
+    target = Path(words[-1])
     if there:
-        Path("out.musicxml").write_bytes(there)
+        target.write_bytes(there)
     before = everything(tmp_path)
     request.getfixturevalue("full_disk")
     done = CliRunner().invoke(crookline, words)
     assert done.exit_code == 1
     assert "No space left on device" in done.stderr
     assert everything(tmp_path) == before
-    assert not there or Path("out.musicxml").read_bytes() == there
+    assert not there or target.read_bytes() == there
 
 
 def test_the_watch_leaves_no_half_file_and_goes_on(tmp_path: Path, request: pytest.FixtureRequest) -> None:
