@@ -60,7 +60,7 @@ def in_range(
             if bass and shift > 0:  # the old clef says where it sounds; elsewhere the player moves it
                 moved = replace(moved, sounding=segment.sounding + octave)
             findings.append(_moved(part, segment, moved, bass=bass, instrument=instrument))
-        findings += _outside(part, moved, own, counts, instrument)
+        findings += _outside(part, moved, own, counts, instrument, bass=bass)
         if made and same_reading(made[-1], moved):
             made[-1] = joined(made[-1], moved)
         else:
@@ -118,7 +118,13 @@ def _octaves(counts: Counter[Pitch], move: int, low: int, high: int) -> int:
 
 
 def _outside(
-    part: Part, segment: Segment, notes: list[Note], counts: Counter[Pitch], instrument: Ranged
+    part: Part,
+    segment: Segment,
+    notes: list[Note],
+    counts: Counter[Pitch],
+    instrument: Ranged,
+    *,
+    bass: bool,
 ) -> list[Finding]:
     move = segment.read.chromatic
     below = {pitch for pitch in counts if pitch.semitone + move < instrument.low.semitone}
@@ -130,7 +136,8 @@ def _outside(
         times = sum(counts[pitch] for pitch in out)
         side = code.removesuffix("-range")
         first = min((note for note in notes if note.pitch in out), key=lambda note: note.onset)
-        clef = "; old bass-clef notation is read an octave higher" if side == "below" else ""
+        old = bass and side == "below"
+        clef = "; old bass-clef notation is read an octave higher" if old else ""
         findings.append(
             Finding(
                 code,

@@ -9,6 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+import annotator
 from annotator.errors import BadOption
 from annotator.instruments import load
 from annotator.pitch import UNISON, Interval
@@ -539,3 +540,19 @@ def test_segments_cover_the_part(beats: list[str], data: st.DataObject) -> None:
 )  # fmt: skip
 def test_intervals_in_words(interval: tuple[int, int], words: str) -> None:
     assert in_words(Interval(*interval)) == words
+
+
+@pytest.mark.parametrize(("sign", "line", "said"), [("G", 2, False), ("F", 4, True)])
+def test_the_old_bass_clef_is_spoken_of_where_there_is_one(sign: str, line: int, said: bool) -> None:
+    low = "".join(
+        f"<note><pitch><step>{step}</step><octave>{octave}</octave></pitch><duration>1</duration></note>"
+        for step, octave in (("C", 4), ("G", 4), ("E", 4), ("D", 3))
+    )
+    data = (
+        '<score-partwise version="4.0"><part-list><score-part id="P1"><part-name>Trumpet in C</part-name>'
+        '</score-part></part-list><part id="P1"><measure number="1"><attributes><divisions>1</divisions>'
+        f"<clef><sign>{sign}</sign><line>{line}</line></clef></attributes>{low}</measure></part></score-partwise>"
+    ).encode()
+    report = annotator.annotate(data).report
+    (below,) = [each["message"] for each in report["warnings"] if each["code"] == "below-range"]
+    assert ("bass-clef" in below) is said
