@@ -74,6 +74,8 @@ class Front:
         self._settings = settings
         self._ring = Keyring(settings.keys, settings.keys_file)
         self._application = WSGIMiddleware(_with_body(app), workers=settings.web_threads)
+        # Threads of their own, for when a store hangs all others may wait for it.
+        self._watched = WSGIMiddleware(_with_body(app), workers=4)
         self._share = max(1, settings.web_threads // 2)
         self._shares: dict[str, _Share] = {}
         self.closing = asyncio.Event()
@@ -109,7 +111,7 @@ class Front:
                 now.last = loop.time() - began >= patience or self.closing.is_set()
                 answer = _Answer(send, now)
                 async with self._place(asker):
-                    await self._application(
+                    await (self._watched if scope["path"] in UNASKED else self._application)(
                         cast(Any, {**scope, "query_string": _ascii(scope["query_string"]), TURN: now}),
                         cast(Any, receive),
                         cast(Any, answer),

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+import socket
+import threading
 import time
 from dataclasses import replace
 from pathlib import Path
@@ -13,6 +15,7 @@ from billiard.exceptions import SoftTimeLimitExceeded
 
 import annotator
 from api.health import checks
+from tests.service.conftest import wait_until
 from tests.service.kept import accepted, files_of
 from tests.service.scores import BAD_SCORE, score
 from workers import parts, queues, reasons, removal, upkeep
@@ -199,6 +202,42 @@ def test_readiness_tells_what_is_missing(context: Context, monkeypatch: pytest.M
     assert found["workers"] == {"ok": True, "count": 1}
     assert found["store"]["ok"] is False
     assert "OSError" in found["store"]["detail"]
+
+
+def test_readiness_is_told_in_time_whatever_hangs(context: Context, monkeypatch: pytest.MonkeyPatch) -> None:
+    released, begun = threading.Event(), []
+
+    def hangs(*_: Any) -> None:
+        begun.append(1)
+        released.wait(60)
+
+    context.hands.say("one", "one@here")
+    monkeypatch.setattr(context.store.files, "check", hangs)
+    threads = threading.active_count()
+    for _ in range(2):
+        found = checks(context)
+        assert found["redis"]["ok"]
+        assert found["workers"]["ok"]
+        assert not found["store"]["ok"]
+        assert "no answer for" in found["store"]["detail"]
+    # However often it is asked, a check that hangs is not begun again.
+    assert len(begun) == 1
+    assert threading.active_count() <= threads + 3
+    monkeypatch.undo()
+    released.set()
+    wait_until(lambda: checks(context)["store"]["ok"], 10)
+
+
+def test_readiness_is_told_when_redis_takes_the_call_and_says_nothing(tmp_path: Path) -> None:
+    with socket.create_server(("127.0.0.1", 0)) as silent:
+        url = f"redis://127.0.0.1:{silent.getsockname()[1]}/0"
+        found = checks(Context(Settings(redis_url=url, store=str(tmp_path / "store"))))
+    assert {name: check["ok"] for name, check in found.items()} == {
+        "redis": False,
+        "workers": False,
+        "store": True,
+    }
+    assert "no answer for" in found["redis"]["detail"]
 
 
 def test_owners_have_lanes_of_their_own() -> None:

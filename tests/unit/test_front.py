@@ -79,6 +79,30 @@ def test_who_waits_holds_no_thread() -> None:
     asyncio.run(crowd())
 
 
+def test_who_watches_is_answered_when_every_thread_waits_for_a_store_that_hangs() -> None:
+    settings = Settings(web_threads=1)
+    app, _ = application(settings)
+    released = threading.Event()
+
+    @app.get("/hangs")
+    def hangs() -> str:
+        released.wait(60)
+        return "at last"
+
+    async def crowd() -> None:
+        async with client(settings, app) as here:
+            waiting = [asyncio.create_task(here.get("/hangs")) for _ in range(8)]
+            await asyncio.sleep(0.2)
+            try:
+                assert (await asyncio.wait_for(here.get("/healthz"), 5)).text == "ok"
+                assert not any(task.done() for task in waiting)
+            finally:
+                released.set()
+            assert {answer.text for answer in await asyncio.gather(*waiting)} == {"at last"}
+
+    asyncio.run(crowd())
+
+
 def test_who_has_waited_long_enough_is_told_so() -> None:
     settings = Settings()
     app, _ = application(settings)
