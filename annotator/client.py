@@ -207,6 +207,20 @@ class Client:
         found: dict[str, Any] = self._request("GET", f"/v1/jobs/{job_id}/parts/{n}/report").json()
         return found
 
+    def plan(self, job_id: str, seconds: float = 300.0) -> dict[str, Any]:
+        """The concert plan of a job that has ended and was sent with the option ``plan``; waited for so long
+        while the service makes it."""
+        until = time.monotonic() + seconds
+        while True:
+            try:
+                found: dict[str, Any] = self._request("GET", f"/v1/jobs/{job_id}/plan").json()
+            except ServiceError as error:
+                if error.problem.get("code") != "not-ready" or time.monotonic() > until:
+                    raise
+                time.sleep(0.5)
+            else:
+                return found
+
     def archive(self, job_id: str) -> bytes:
         """Everything of a job that has ended, as a .zip."""
         return self._request("GET", f"/v1/jobs/{job_id}/archive").content

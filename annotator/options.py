@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from annotator.errors import BadOption
 from annotator.registry.mark_rows import MARK_NAMES
-from annotator.registry.option_rows import OPTION, OPTIONS, Kind, Option
+from annotator.registry.option_rows import OPTION, OPTIONS, Group, Kind, Option
 from annotator.styles import styles
 
 if TYPE_CHECKING:
@@ -27,6 +27,7 @@ COPIES: Mapping[str, Mapping[str, Any]] = {
 class Options:
     """How to mark a score; what each option does and can be stands in ``annotator.registry.option_rows``.
 
+    ``plan`` speaks of a job's files together; marking takes no notice of it.
     ``instrument`` and ``profile`` can also be an ``Instrument`` and a ``Profile``.
     Raises BadOption, which names the field.
     """
@@ -42,6 +43,7 @@ class Options:
     copy: str = OPTION["copy"].default
     style: tuple[str, ...] = OPTION["style"].default
     partwise: bool = OPTION["partwise"].default
+    plan: tuple[str, ...] = OPTION["plan"].default
 
     def __post_init__(self) -> None:
         for option in OPTIONS:
@@ -71,10 +73,12 @@ class Options:
         return cls(**given)
 
     def document(self) -> dict[str, Any]:
-        """The options as JSON has them; an instrument or profile of the user's own by its name."""
+        """What a part is marked with, as JSON; an instrument or profile of the user's own by its name."""
         found = {}
         for each in fields(self):
             value = getattr(self, each.name)
+            if OPTION[each.name].group is Group.JOB:
+                continue
             if each.name == "instrument" and not isinstance(value, str):
                 value = value.id
             elif each.name == "profile" and not isinstance(value, str):

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from annotator.registry.finding_rows import FINDING
+from annotator.registry.option_rows import OF_A_FILE
 from annotator.registry.option_rows import schema as options_schema
 from annotator.report import SCHEMA
 
@@ -139,7 +140,7 @@ def report_schema() -> Schema:
         ),
         title=TEXT,
         instrument=TEXT,
-        options={**options_schema(), "description": "The options it was made with."},
+        options={**options_schema(groups=OF_A_FILE), "description": "The options it was made with."},
         tempo=_object(sources=_array(TEXT), words=TEXT),
         parts=_array(
             _object(

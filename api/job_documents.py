@@ -55,6 +55,8 @@ def job_summary(job: Job, status: Status, settings: Settings) -> dict[str, Any]:
     }
     if status.ended and not job.unreadable:
         links["archive"] = url_for("results.archive", job_id=job.id)
+        if job.options.get("plan"):
+            links["plan"] = url_for("results.plan", job_id=job.id)
     return {
         "id": job.id,
         "state": status.state,

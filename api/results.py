@@ -12,14 +12,13 @@ from annotator.registry.product_rows import ON_REQUEST, PRODUCT, Product
 from api import access
 from api.downloads import send_bytes, send_stream
 from api.openapi import describe
-from api.outcomes import await_product, ended_part
+from api.outcomes import await_product, ended_job, ended_part
 from api.problems import Problem, not_ready
 from workers import archive as archives
 from workers import products
 from workers.jobs import Part
 from workers.media import MUSICXML, MXL, ZIP
 from workers.mxl import packed, unpacked
-from workers.status import status
 
 blueprint = APIBlueprint("results", __name__, url_prefix="/v1/jobs/<job_id>", tag="Results")
 
@@ -103,21 +102,38 @@ def report(job_id: str, n: int) -> Any:
     return send_bytes(data, "application/json", outcome.report_sha256, file_name, inline=True)
 
 
+@blueprint.get("/plan")
+@blueprint.doc(
+    responses=describe.responses(404, 409, 422, s200=describe.document(PRODUCT["plan"].about, "Plan"))
+)
+def plan(job_id: str) -> Any:
+    """Which trumpet for which piece of a concert, and how much there is to play, as JSON
+
+    The job's files in their order, for the instruments that its option `plan` names. Made by a worker
+    when first asked for.
+    """
+    product = PRODUCT["plan"]
+    asked = access.job(job_id)
+    if not asked.unreadable and not asked.options.get(product.name):
+        raise Problem(
+            404,
+            "no-plan",
+            "no plan was asked for: send the files with the option plan, a list of instruments",
+        )
+    job, _ = ended_job(job_id)
+    digest = await_product(job, None, product)
+    data = access.context().store.get(job.ref, products.file_of_job(product))
+    if data is None:
+        raise not_ready("this result is not there (any more)")
+    return send_bytes(data, "application/json", digest, f"crookline-{job.id[:11]}.plan.json", inline=True)
+
+
 @blueprint.get("/archive")
 @blueprint.doc(
     responses=describe.responses(404, 409, s200=describe.content("Everything, laid out as it came in", ZIP))
 )
 def archive(job_id: str) -> Any:
     """Everything, laid out as it came in, as one .zip"""
-    context = access.context()
-    job = access.job(job_id)
-    stands = status(context, job)
-    if job.unreadable:
-        raise not_ready(f"what is kept of the job cannot be read: {job.unreadable}")
-    if not stands.ended:
-        waiting = len(job.parts) - len(stands.outcomes)
-        raise not_ready(
-            f"the job is {stands.state}; {waiting} of {len(job.parts)} parts are still to be done"
-        )
-    made = archives.Archive(context.store, job, stands)
+    job, stands = ended_job(job_id)
+    made = archives.Archive(access.context().store, job, stands)
     return send_stream((made, made.size), ZIP, made.digest, f"crookline-{job.id[:11]}.zip")

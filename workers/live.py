@@ -178,9 +178,9 @@ class Live:
         event = _json({"n": part.n, "name": part.name, "state": "running"})
         return self._begin(job, str(part.n), runner, event, str(through.n) if through else "")
 
-    def begin_product(self, job: Job, part: Part, product: str, runner: Runner = NOBODY) -> Begun:
-        """The same for something that is made of a part; of that there are no events."""
-        return self._begin(job, f"{part.n}:{product}", runner, "", "")
+    def begin_product(self, job: Job, part: Part | None, product: str, runner: Runner = NOBODY) -> Begun:
+        """The same for something made of a part, or (None) of the job; of that there are no events."""
+        return self._begin(job, f"{part.n if part else 0}:{product}", runner, "", "")
 
     def _begin(self, job: Job, field: str, runner: Runner, event: str, through: str) -> Begun:
         note = json.dumps({"started": time.time(), **asdict(runner)})

@@ -56,6 +56,11 @@ def players_of(text: str, options: Mapping[str, Any]) -> tuple[Player, ...]:
             raise BadOption(f"two players are called {player.name}; tell them apart", field=FIELD)
         folders.add(folder)
         found.append(player)
+    asking = [player for player in found if {**options, **player.options}.get("plan")]
+    if asking:
+        raise BadOption(
+            "a plan is for one player: leave out plan, or send a job for each player", field="plan"
+        )
     return tuple(found)
 
 

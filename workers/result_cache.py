@@ -9,7 +9,7 @@ from __future__ import annotations
 import json
 from collections.abc import Mapping, Sequence
 from contextlib import suppress
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from functools import cache, lru_cache
 from hashlib import sha256
 from pathlib import Path
@@ -49,7 +49,8 @@ def address(digest: str, options: annotator.Options) -> str:
 
 @lru_cache(64)
 def _asked(options: annotator.Options) -> str:
-    return json.dumps(asdict(options), sort_keys=True)
+    # The plan is made of marked parts' files, not marked into them.
+    return json.dumps(asdict(replace(options, plan=())), sort_keys=True)
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,6 +110,11 @@ def options_of(values: Mapping[str, Any]) -> annotator.Options:
     """
     options = annotator.Options.from_mapping(values)
     load(str(options.instrument))
+    for name in options.plan:
+        try:
+            load(name)
+        except annotator.BadOption as error:
+            raise annotator.BadOption(error.message, field="plan") from None
     load_profile(options.profile)
     read_crook_option(options.crook)
     return options

@@ -3,7 +3,7 @@
 jobs/OWNER/ID/job.json              the job as accepted; a folder without it is no job (yet, or any more)
 jobs/OWNER/ID/input/files           the files as they came, end to end: a file costs more than what is in it
 jobs/OWNER/ID/output/packs/…        the results of some parts and what became of them (``packs.py``)
-jobs/OWNER/ID/output/0001/…         what else was asked for of a part
+jobs/OWNER/ID/output/0001/…         what else was asked for of a part; of the job as a whole, output/job/…
 jobs/OWNER/ID/output/ended.json     all outcomes together, once every part has one
 jobs/OWNER/ID/output/told.json      there when the job's end has been told to who asked for it
 active/OWNER~ID                     there while something is still to be done for the job

@@ -11,7 +11,7 @@ import click
 from annotator.cli.choices import FILES, OUT, option_flags, options_from
 from annotator.cli.paths import destinations, each, read_score
 from annotator.cli.table import findings_table
-from annotator.registry.option_rows import Group
+from annotator.registry.option_rows import OF_A_FILE
 from annotator.whole_files import write_whole
 
 
@@ -20,7 +20,7 @@ from annotator.whole_files import write_whole
 )
 @FILES
 @OUT
-@option_flags(*Group)
+@option_flags(*OF_A_FILE)
 @click.option(
     "--report",
     "report_path",

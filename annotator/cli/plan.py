@@ -48,18 +48,19 @@ def plan(folder: Path, case: str, part: tuple[str, ...], as_json: bool) -> None:
     if not files:
         raise click.UsageError(f"no score in {folder} ({', '.join(SCORE_SUFFIXES)})")
     pieces = []
-    failed = False
+    left_out = []
     for file in files:
         try:
             pieces.append(read_piece(file.name, file.read_bytes(), instruments, options))
         except (CrooklineError, OSError) as error:
-            failed = True
+            left_out.append((file.name, str(error)))
             click.echo(f"{file}: {error}", err=True)
         except Exception as error:  # a fault of ours in one piece must not cost the plan
-            failed = True
-            click.echo(f"{file}: {fault(error)}", err=True)
+            left_out.append((file.name, fault(error)))
+            click.echo(f"{file}: {left_out[-1][1]}", err=True)
     if pieces:
         made = plan_concert(pieces, instruments)
-        click.echo(json.dumps(document(made), indent=1, ensure_ascii=False) if as_json else text(made))
-    if failed:
+        shown = json.dumps(document(made, left_out), indent=1, ensure_ascii=False) if as_json else text(made)
+        click.echo(shown)
+    if left_out:
         sys.exit(1)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import json
 import sys
 import zipfile
 from pathlib import Path
@@ -11,12 +12,14 @@ from typing import Any
 import click
 
 from annotator.cli.choices import option_flags, said
-from annotator.client import Client, ServiceError
+from annotator.client import Client, JobState, ServiceError
 from annotator.importing.opening import TAKEN
 from annotator.registry.option_rows import Group
 from annotator.whole_files import write_whole
 
 SENT_SUFFIXES = (*TAKEN, ".zip")
+PLAN = "plan.json"
+"""Where the plan of a concert lies in the folder of the results."""
 
 
 @click.command(epilog="Example: crookline submit parts/ -o marked/ --url http://127.0.0.1:8080")
@@ -58,6 +61,7 @@ def submit(
     """Send files to a running service, follow the work, and fetch the results.
 
     A folder is sent with all scores in it; the results are laid out the same way.
+    With --plan, plan.json is the plan of the concert.
     """
     from annotator.cli.follow import follow  # noqa: PLC0415 - keeps --help quick
 
@@ -70,18 +74,31 @@ def submit(
         with Client(url, secret=secret) as client:
             job = follow(client, client.submit(sent, options, **fields))
             unpack(client.archive(job.id), out)
+            unplanned = fetch_plan(client, job, out) if options.get("plan") else ""
             if not keep:
                 client.delete(job.id)
     except ServiceError as error:
         raise click.ClickException(str(error)) from None
+    if unplanned:
+        click.echo(f"no plan: {unplanned}", err=True)
     failed = [part for part in job.parts if part.state == "failed"]
     for part in failed:
         click.echo(f"{part.name}: {part.reason}", err=True)
     for name, reason in job.skipped:
         click.echo(f"{name}: left out, {reason}", err=True)
     click.echo(f"{len(job.parts) - len(failed)} of {len(job.parts)} files are in {out}")
-    if failed:
+    if failed or unplanned:
         sys.exit(1)
+
+
+def fetch_plan(client: Client, job: JobState, out: Path) -> str:
+    """Write a job's plan beside its results; gives why there is none, or ""."""
+    try:
+        made = client.plan(job.id)
+    except ServiceError as error:
+        return str(error)
+    write_whole(out / PLAN, json.dumps(made, indent=1, ensure_ascii=False).encode())
+    return ""
 
 
 def collect(paths: tuple[Path, ...]) -> list[tuple[str, Path]]:

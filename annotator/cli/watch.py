@@ -12,13 +12,13 @@ from typing import Any
 import click
 
 from annotator.cli.choices import option_flags, options_from
-from annotator.registry.option_rows import Group
+from annotator.registry.option_rows import OF_A_FILE
 
 
 @click.command(epilog="Example: crookline watch incoming/ marked/ --instrument bb-trumpet")
 @click.argument("source", metavar="IN", type=click.Path(exists=True, file_okay=False, path_type=Path))
 @click.argument("target", metavar="OUT", type=click.Path(file_okay=False, path_type=Path))
-@option_flags(*Group)
+@option_flags(*OF_A_FILE)
 @click.option(
     "--settle", type=float, default=1.0, show_default=True, help="Seconds a file must not change to be taken."
 )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 from annotator.concert.load import CAUTION, Load
@@ -11,8 +12,8 @@ SCHEMA = "crookline.plan/1"
 WIDTH = 78
 
 
-def document(made: ConcertPlan) -> dict[str, Any]:
-    """The plan as plain JSON values. Times in seconds."""
+def document(made: ConcertPlan, left_out: Sequence[tuple[str, str]] = ()) -> dict[str, Any]:
+    """The plan as plain JSON values. Times in seconds. ``left_out``: files not planned, and why."""
     return {
         "schema": SCHEMA,
         "case": [instrument.id for instrument in made.case],
@@ -20,6 +21,7 @@ def document(made: ConcertPlan) -> dict[str, Any]:
         "usual_share": round(made.share, 4),
         "pieces": [_piece(each) for each in made.pieces],
         "load": load_values(made.load),
+        "left_out": [{"name": name, "reason": reason} for name, reason in left_out],
         "caution": CAUTION,
     }
 

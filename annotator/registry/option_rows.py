@@ -25,6 +25,11 @@ class Group(Enum):
     MARKS = "what is marked"
     HANDS = "whose hands"
     REPORT = "what the report says besides"
+    JOB = "what is made of all files together"
+
+
+OF_A_FILE = tuple(group for group in Group if group is not Group.JOB)
+"""What can be asked for where there is no job."""
 
 
 class Field(Enum):
@@ -199,18 +204,34 @@ OPTIONS = (
         "Report the next-best fingerings of every phrase too",
         Field.SWITCH,
     ),
+    Option(
+        "plan",
+        Kind.LIST,
+        (),
+        Group.JOB,
+        "Plan a concert of the files, in their order, for these instruments at hand, the usual one first.",
+        "Plan a concert of these files, for the trumpets in your case",
+        Field.TEXT,
+        hint="The usual one first, with commas between: c-trumpet, bb-trumpet, a-piccolo. Empty: no plan.",
+        table="instruments",
+        metavar="NAME",
+    ),
 )
 """In the order in which forms ask for them."""
 OPTION = {option.name: option for option in OPTIONS}
 
 
-def schema(values: Mapping[str, Collection[str]] | None = None) -> dict[str, Any]:
-    """The JSON Schema of an object of options; ``values``: those of each table."""
+def schema(
+    values: Mapping[str, Collection[str]] | None = None, groups: Collection[Group] = tuple(Group)
+) -> dict[str, Any]:
+    """The JSON Schema of an object of options of ``groups``; ``values``: those of each table."""
     return {
         "type": "object",
         "description": "What is asked for; what is left out has its default.",
         "additionalProperties": False,
-        "properties": {option.name: _property(option, values or {}) for option in OPTIONS},
+        "properties": {
+            option.name: _property(option, values or {}) for option in OPTIONS if option.group in groups
+        },
     }
 
 

@@ -77,10 +77,21 @@ PRODUCTS = (
         archive=".report.json",
         command="annotate",
     ),
+    Product(
+        "plan",
+        "",
+        "Which trumpet for which piece, and how much there is to play",
+        (JSON,),
+        of="job",
+        on_request=True,
+        command="plan",
+    ),
     Product("archive", "Everything", "Everything, laid out as it came in", (ZIP,), of="job"),
 )
 """In the order of the page's buttons."""
 PRODUCT = {product.name: product for product in PRODUCTS}
 OF_PART = tuple(product for product in PRODUCTS if product.of == "part")
-ON_REQUEST = tuple(product for product in PRODUCTS if product.on_request)
+OF_JOB = tuple(product for product in PRODUCTS if product.of == "job")
+ON_REQUEST = tuple(product for product in OF_PART if product.on_request)
+"""Those of a part."""
 PRINTED = tuple(product for product in PRODUCTS if product.headed)

@@ -6,11 +6,12 @@ from typing import Any
 
 from apiflask import APIFlask
 
+from annotator.concert.plan_schema import plan_schema
 from annotator.fingering.profile import available_profiles
 from annotator.instruments import available
 from annotator.registry.media_types import JSON
 from annotator.registry.option_rows import schema as options_schema
-from annotator.registry.product_rows import OF_PART
+from annotator.registry.product_rows import OF_JOB, OF_PART
 from annotator.report_schema import report_schema
 from api.openapi.describe import PROBLEM_SCHEMA, problems
 from workers.context import Context
@@ -26,9 +27,9 @@ OPEN = ("/healthz", "/readyz")
 # Where one gets to from a job's document, and with what from it (OpenAPI 3.1, Link Object).
 JOB_ID = "$response.body#/id"
 FIRST_PART = "$response.body#/parts/0/n"
-OF_JOB = ("get_job", "delete_job", "events", "archive")
+ROUTES_OF_JOB = ("get_job", "delete_job", "events", *(product.name for product in OF_JOB))
 LINKS = {
-    **{name: {"operationId": name, "parameters": {"job_id": JOB_ID}} for name in OF_JOB},
+    **{name: {"operationId": name, "parameters": {"job_id": JOB_ID}} for name in ROUTES_OF_JOB},
     **{
         product.name: {"operationId": product.name, "parameters": {"job_id": JOB_ID, "n": FIRST_PART}}
         for product in OF_PART
@@ -101,6 +102,7 @@ def register(app: APIFlask, context: Context) -> None:
             {"instruments": available(), "profiles": available_profiles()}
         )
         components["schemas"]["Report"] = report_schema()
+        components["schemas"]["Plan"] = plan_schema()
         components["schemas"]["JobDocument"]["properties"]["options"] = {
             "$ref": "#/components/schemas/Options"
         }

@@ -6,6 +6,7 @@ import json
 from itertools import product
 from pathlib import Path
 
+import jsonschema  # type: ignore[import-untyped]
 import pytest
 from click.testing import CliRunner
 
@@ -14,9 +15,12 @@ from annotator.concert.choice import cheapest
 from annotator.concert.document import clock, document, text
 from annotator.concert.fitness import weight
 from annotator.concert.plan import Piece, plan, read_piece
+from annotator.concert.plan_schema import plan_schema
 from annotator.errors import BadOption, NoTrumpetPart
 from annotator.instruments import available, load
+from annotator.options import Options
 from tests.unit.tunes import DEMO, demo, rest, tune
+from workers.result_cache import address, options_of
 
 CASE = tuple(load(name) for name in ("c-trumpet", "bb-trumpet", "eb-trumpet", "a-piccolo"))
 
@@ -116,3 +120,21 @@ def test_the_command_plans_a_folder_and_names_what_fails(tmp_path: Path) -> None
 
 def test_the_cheapest_row_stays_in_hand_rather_than_change_back_for_nothing() -> None:
     assert cheapest([[0, 9], [1, 0], [0, 9]], [0, 5, 5])[0] == (0, 0, 0)
+
+
+def test_the_document_is_as_its_schema_says_judged_by_anothers_validator(pieces: list[Piece]) -> None:
+    """The PyPI package jsonschema."""
+    jsonschema.Draft202012Validator.check_schema(plan_schema())
+    values = document(plan(pieces, CASE), [("x.musicxml", "no score")])
+    jsonschema.validate(values, plan_schema(), jsonschema.Draft202012Validator)
+    with pytest.raises(jsonschema.ValidationError):
+        jsonschema.validate({**values, "pieces": [{}]}, plan_schema(), jsonschema.Draft202012Validator)
+
+
+def test_the_plan_is_asked_of_a_job_and_marks_nothing() -> None:
+    options = Options(plan=("c-trumpet", "a-piccolo"))
+    assert "plan" not in options.document()
+    assert address("x", options) == address("x", Options())
+    with pytest.raises(BadOption, match="ophicleide") as caught:
+        options_of({"plan": ["ophicleide"]})
+    assert caught.value.field == "plan"

@@ -27,7 +27,7 @@ from annotator.marking.marks import TEXTS
 from annotator.products import MAKERS
 from annotator.registry.finding_rows import FINDING, FINDING_ROWS, FindingRow
 from annotator.registry.mark_rows import MARKS, Element, Mark
-from annotator.registry.option_rows import OPTION, OPTIONS, Field, Group, Kind, Option
+from annotator.registry.option_rows import OF_A_FILE, OPTION, OPTIONS, Field, Group, Kind, Option
 from annotator.registry.product_rows import OF_PART, PRODUCTS, Product
 from annotator.score.ours import (
     TARGET,
@@ -39,13 +39,14 @@ from annotator.score.ours import (
 )
 from api.app import create_app
 from tests.unit.tunes import demo
+from workers.products import JOB_MAKERS
 from workers.settings import Settings
 
 ROOT = Path(__file__).parents[2]
 NAMED = {Element.FINGERING: "notations", Element.LYRIC: "lyric", Element.WORDS: "direction"}
-GROUPS = {
-    "annotate": set(Group),
-    "watch": set(Group),
+GROUPS: dict[str, set[Group]] = {
+    "annotate": set(OF_A_FILE),
+    "watch": set(OF_A_FILE),
     "submit": set(Group),
     "transpose": {Group.READING, Group.MARKS, Group.HANDS},
     "exercises": {Group.READING, Group.HANDS},
@@ -160,7 +161,8 @@ def test_every_closed_option_refuses_what_is_not_among_its_values() -> None:
 
 @pytest.mark.parametrize("row", PRODUCTS, ids=[row.name for row in PRODUCTS])
 def test_a_product_has_its_maker_command_sheet_and_route(row: Product, schema: dict[str, Any]) -> None:
-    assert (row.name in MAKERS) is row.on_request
+    makers = set(MAKERS) if row in OF_PART else set(JOB_MAKERS)
+    assert (row.name in makers) is row.on_request
     assert (row.name in KINDS) is bool(row.headed)
     assert not row.command or crookline.get_command(click.Context(crookline), row.command) is not None
     where = "/v1/jobs/{job_id}/parts/{n}/" if row in OF_PART else "/v1/jobs/{job_id}/"
