@@ -30,8 +30,7 @@ def plan(job: Job, score: Callable[[Part], bytes]) -> bytes:
     is true of all.
     """
     from annotator.concert.document import document  # noqa: PLC0415 - most jobs have no plan
-    from annotator.concert.plan import plan as planned  # noqa: PLC0415
-    from annotator.concert.plan import read_piece  # noqa: PLC0415
+    from annotator.concert.plan import plan_lines, read_pieces  # noqa: PLC0415
 
     case = [load(name) for name in results.options_of(job.options).plan]
     pieces = []
@@ -42,7 +41,7 @@ def plan(job: Job, score: Callable[[Part], bytes]) -> bytes:
             continue
         try:
             options = replace(results.options_of(job.asked(part)), plan=())
-            pieces.append(read_piece(part.name, score(part), case, options))
+            pieces.append(read_pieces(part.name, score(part), case, options))
         except CrooklineError as error:
             left_out.append((part.name, str(error)))
         except (SoftTimeLimitExceeded, MemoryError):
@@ -52,4 +51,5 @@ def plan(job: Job, score: Callable[[Part], bytes]) -> bytes:
             left_out.append((part.name, "a fault in the program stopped the planning of this file"))
     if not pieces:
         raise NothingToPlan("; ".join(f"{name}: {reason}" for name, reason in left_out[:3]))
-    return orjson.dumps(document(planned(pieces, case), left_out))
+    made, *others = plan_lines(pieces, case)
+    return orjson.dumps(document(made, left_out, others))

@@ -30,12 +30,11 @@ def plan(folder: Path, case: str, part: tuple[str, ...], as_json: bool) -> None:
     """Choose trumpets for a concert and count the playing.
 
     The concert is the scores of FOLDER, in order of their names. For each
-    piece an instrument and why; changes, rests for mutes and crooks; minutes
+    line of each piece an instrument and why; changes, rests for mutes and crooks; minutes
     of playing with repeats, high and loud, for each piece and in all.
     """
     from annotator.concert.document import document, text  # noqa: PLC0415 - keeps --help quick
-    from annotator.concert.plan import plan as plan_concert  # noqa: PLC0415
-    from annotator.concert.plan import read_piece  # noqa: PLC0415
+    from annotator.concert.plan import plan_lines, read_pieces  # noqa: PLC0415
 
     try:
         instruments = tuple(instrument_from(name.strip()) for name in case.split(",") if name.strip())
@@ -51,7 +50,7 @@ def plan(folder: Path, case: str, part: tuple[str, ...], as_json: bool) -> None:
     left_out = []
     for file in files:
         try:
-            pieces.append(read_piece(file.name, file.read_bytes(), instruments, options))
+            pieces.append(read_pieces(file.name, file.read_bytes(), instruments, options))
         except (CrooklineError, OSError) as error:
             left_out.append((file.name, str(error)))
             click.echo(f"{file}: {error}", err=True)
@@ -59,8 +58,12 @@ def plan(folder: Path, case: str, part: tuple[str, ...], as_json: bool) -> None:
             left_out.append((file.name, fault(error)))
             click.echo(f"{file}: {left_out[-1][1]}", err=True)
     if pieces:
-        made = plan_concert(pieces, instruments)
-        shown = json.dumps(document(made, left_out), indent=1, ensure_ascii=False) if as_json else text(made)
+        made, *others = plan_lines(pieces, instruments)
+        shown = (
+            json.dumps(document(made, left_out, others), indent=1, ensure_ascii=False)
+            if as_json
+            else text(made, others)
+        )
         click.echo(shown)
     if left_out:
         sys.exit(1)

@@ -12,17 +12,29 @@ SCHEMA = "crookline.plan/1"
 WIDTH = 78
 
 
-def document(made: ConcertPlan, left_out: Sequence[tuple[str, str]] = ()) -> dict[str, Any]:
-    """The plan as plain JSON values. Times in seconds. ``left_out``: files not planned, and why."""
+def document(
+    made: ConcertPlan,
+    left_out: Sequence[tuple[str, str]] = (),
+    others: Sequence[ConcertPlan] = (),
+) -> dict[str, Any]:
+    """The plan as plain JSON values. Times in seconds. ``left_out``: files not planned, and why; ``others``:
+    the plans of who plays the second line of the files, the third and so on."""
     return {
         "schema": SCHEMA,
         "case": [instrument.id for instrument in made.case],
+        **_evening(made),
+        "other_lines": [_evening(each) for each in others],
+        "left_out": [{"name": name, "reason": reason} for name, reason in left_out],
+        "caution": CAUTION,
+    }
+
+
+def _evening(made: ConcertPlan) -> dict[str, Any]:
+    return {
         "cost": made.cost,
         "usual_share": round(made.share, 4),
         "pieces": [_piece(each) for each in made.pieces],
         "load": load_values(made.load),
-        "left_out": [{"name": name, "reason": reason} for name, reason in left_out],
-        "caution": CAUTION,
     }
 
 
@@ -32,7 +44,7 @@ def _piece(planned: PlannedPiece) -> dict[str, Any]:
         "name": piece.name,
         "title": piece.title,
         "part": piece.part,
-        "line": 1,
+        "line": piece.line,
         "lines": piece.lines,
         "instruments": [
             {
@@ -71,12 +83,22 @@ def load_values(load: Load) -> dict[str, Any]:
     }
 
 
-def text(made: ConcertPlan) -> str:
-    """The plan in lines of under 80 characters."""
+def text(made: ConcertPlan, others: Sequence[ConcertPlan] = ()) -> str:
+    """The plan in lines of under 80 characters; ``others`` as in ``document``."""
+    lines: list[str] = []
+    for number, each in enumerate((made, *others), start=1):
+        if others:
+            lines += [f"Player {number}", ""]
+        lines += [*_evening_lines(each), ""]
+    lines += _wrapped(CAUTION, "", "")
+    return "\n".join(lines)
+
+
+def _evening_lines(made: ConcertPlan) -> list[str]:
     lines: list[str] = []
     for number, planned in enumerate(made.pieces, start=1):
         piece = planned.piece
-        of = f", line 1 of {piece.lines}" if piece.lines > 1 else ""
+        of = f", line {piece.line} of {piece.lines}" if piece.lines > 1 else ""
         lines += _wrapped(f"{number}. {piece.title} ({piece.part}{of})", "", "   ")
         sign = "> " if planned.change else "  "
         lines += _wrapped(planned.sentence, f" {sign}", "   ")
@@ -97,10 +119,7 @@ def text(made: ConcertPlan) -> str:
         f"instrument between pieces (>), {within or 'none'} within"
     )
     lines += _wrapped(summary, "", "")
-    lines += _wrapped(f"In all: {_load_words(made.load)}", "", "")
-    lines.append("")
-    lines += _wrapped(CAUTION, "", "")
-    return "\n".join(lines)
+    return lines + _wrapped(f"In all: {_load_words(made.load)}", "", "")
 
 
 def _load_words(load: Load) -> str:

@@ -15,11 +15,13 @@ from annotator.concert.fitness import UNIT, Fitness, fitness, weight
 from annotator.concert.load import Load, course_of, load_of_line, together
 from annotator.concert.reasons import piece_sentence
 from annotator.concert.rests import crook_changes, rest_findings
-from annotator.deciding import Prepared, prepare, prepare_tree
+from annotator.deciding import prepare, prepare_tree
 from annotator.errors import BadOption, NoTrumpetPart
 from annotator.findings import Finding
 from annotator.instruments import Instrument
 from annotator.options import Options
+from annotator.played import PlayedLine, PlayedPart
+from annotator.timing import Clock
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,7 +38,7 @@ class Stretch:
 class Piece:
     """A file of the programme, read for every instrument of the case. ``loads`` in the order of the case.
 
-    ``part`` and ``lines`` say what was read: the first trumpet part, its first line of so many.
+    ``part``, ``line`` and ``lines`` say what was read: a trumpet part, which line (from 1) of so many.
     ``course`` tells in words how repeats were unfolded.
     """
 
@@ -48,6 +50,7 @@ class Piece:
     loads: tuple[Load, ...]
     findings: tuple[Finding, ...] = ()
     course: tuple[str, ...] = ()
+    line: int = 1
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,39 +88,57 @@ class ConcertPlan:
 
 
 def read_piece(name: str, data: bytes, case: Sequence[Instrument], options: Options | None = None) -> Piece:
-    """A file read for every instrument of ``case``.
+    """The first line of a file's first trumpet part that has notes; raises as ``read_pieces`` does."""
+    return read_pieces(name, data, case, options)[0]
 
-    The first trumpet part (or the first that ``options.part`` names), its first line. Raises BadOption for an
-    empty case, and as ``annotate`` does.
+
+def read_pieces(
+    name: str, data: bytes, case: Sequence[Instrument], options: Options | None = None
+) -> tuple[Piece, ...]:
+    """Every line of every trumpet part of a file (or of those that ``options.part`` names), read for every
+    instrument of ``case``.
+
+    Raises BadOption for an empty case, NoTrumpetPart where there are no notes, and as ``annotate`` does.
     """
     if not case:
         raise BadOption("the case holds no instrument", field="case")
     options = options or Options()
     first, root = prepare_tree(data, replace(options, instrument=case[0]))
     prepared = [first, *(prepare(data, replace(options, instrument=instrument)) for instrument in case[1:])]
-    if not first.played or not first.played[0].lines:
+    pieces = []
+    for number, part in enumerate(first.played):
+        for index, line in enumerate(part.lines):
+            own = [(each.played[number], each.played[number].lines[index]) for each in prepared]
+            pieces.append(
+                Piece(
+                    name,
+                    first.score.title or name,
+                    part.part.name or part.part.id,
+                    len(part.lines),
+                    tuple(_stretches(own, first.clock, case)),
+                    tuple(
+                        load_of_line(root, *read, each.clock)
+                        for read, each in zip(own, prepared, strict=True)
+                    ),
+                    rest_findings(part, first.clock, line.line.number),
+                    course_of(root, part).notes,
+                    index + 1,
+                )
+            )
+    if not pieces:
         raise NoTrumpetPart("the trumpet part has no notes")
-    part = first.played[0]
-    loads = tuple(
-        load_of_line(root, each.played[0], each.played[0].lines[0], each.clock) for each in prepared
-    )
-    return Piece(
-        name,
-        first.score.title or name,
-        part.part.name or part.part.id,
-        len(part.lines),
-        tuple(_stretches(prepared, case)),
-        loads,
-        rest_findings(part, first.clock),
-        course_of(root, part).notes,
-    )
+    return tuple(pieces)
 
 
-def _stretches(prepared: Sequence[Prepared], case: Sequence[Instrument]) -> list[Stretch]:
-    """The piece cut where the crook changes with rest enough to take another instrument."""
-    part, clock = prepared[0].played[0], prepared[0].clock
+def _stretches(
+    read: Sequence[tuple[PlayedPart, PlayedLine]], clock: Clock, case: Sequence[Instrument]
+) -> list[Stretch]:
+    """The line cut where its crook changes with rest enough to take another instrument; ``read`` as each
+    instrument of the case plays it."""
+    part, line = read[0]
     wanted = needs()["instrument"].seconds
-    cuts = [change for change in crook_changes(part, clock) if wanted <= change.rest < float("inf")]
+    changes = crook_changes(part, clock, line.line.number)
+    cuts = [change for change in changes if wanted <= change.rest < float("inf")]
     starts = [0.0, *(change.position for change in cuts)]
     ends = [*starts[1:], float("inf")]
     measures = part.part.measures
@@ -128,12 +149,20 @@ def _stretches(prepared: Sequence[Prepared], case: Sequence[Instrument]) -> list
             measures[first].number,
             measures[last].number,
             tuple(
-                fitness(each.played[0], each.played[0].lines[0], instrument, start, end)
-                for each, instrument in zip(prepared, case, strict=True)
+                fitness(*each, instrument, start, end) for each, instrument in zip(read, case, strict=True)
             ),
         )
         for start, end, first, last in zip(starts, ends, firsts, lasts, strict=True)
     ]
+
+
+def plan_lines(files: Sequence[Sequence[Piece]], case: Sequence[Instrument]) -> tuple[ConcertPlan, ...]:
+    """A plan for each player: who plays the n-th line plays it in every file that has so many.
+
+    ``files``: the lines of each, in the order they are played. Raises BadOption for an empty case.
+    """
+    most = max(map(len, files), default=0)
+    return tuple(plan([lines[n] for lines in files if n < len(lines)], case) for n in range(most))
 
 
 def plan(pieces: Sequence[Piece], case: Sequence[Instrument]) -> ConcertPlan:

@@ -65,17 +65,20 @@ def plan_schema() -> Schema:
         course=_array(_TEXT, "How repeats were unfolded."),
         warnings=_array({"type": "object"}, "Findings, as in a report."),
     )
+    evening: dict[str, Schema] = {
+        "cost": {"type": "number"},
+        "usual_share": {"type": "number", "description": "Of the playing, on the usual instrument, 0 to 1."},
+        "pieces": _array(piece, "In the order they are played."),
+        "load": _load("What there is to play in all."),
+    }
     return _object(
         "Which trumpet for which piece of a concert, and how much there is to play. Figures, no verdict.",
         schema={"type": "string", "const": "crookline.plan/1"},
         case=_array(_TEXT, "The instruments at hand, the usual one first."),
-        cost={"type": "number"},
-        usual_share={
-            "type": "number",
-            "description": "Of the playing time, on the usual instrument, 0 to 1.",
-        },
-        pieces=_array(piece, "In the order they are played."),
-        load=_load("What there is to play in all."),
+        **evening,
+        other_lines=_array(
+            _object(**evening), "The same for who plays the second line of the files, the third and so on."
+        ),
         left_out=_array(_object(name=_TEXT, reason=_TEXT), "Files that could not be planned, and why."),
         caution=_TEXT,
     )

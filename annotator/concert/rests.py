@@ -70,10 +70,15 @@ def mute_changes(played: PlayedPart, clock: Clock) -> list[TimedChange]:
     return found
 
 
-def crook_changes(played: PlayedPart, clock: Clock) -> list[TimedChange]:
-    """Every place where the crook changes: a player with the instrument named would change it there."""
+def crook_changes(played: PlayedPart, clock: Clock, line: int | None = None) -> list[TimedChange]:
+    """Every place where the crook changes: a player with the instrument named would change it there.
+
+    ``line``: only where it changes for that line.
+    """
     found = []
     for numbers, segments in played.reading.groups():
+        if line is not None and numbers and line not in numbers:
+            continue
         rest_around = RestAround(_lines(played, numbers), clock)
         found += [
             TimedChange(
@@ -99,15 +104,15 @@ def mute_kind(text: str) -> str | None:
     return {"in": MUTE_IN, "out": MUTE_OUT}.get(read_words(text).mute)
 
 
-def rest_findings(played: PlayedPart, clock: Clock) -> tuple[Finding, ...]:
+def rest_findings(played: PlayedPart, clock: Clock, line: int | None = None) -> tuple[Finding, ...]:
     """A finding for each change that has less rest than the table asks for.
 
     A change of crook is no trouble to a player who stays on one trumpet and reads it: the finding
-    says so.
+    says so. ``line``: only the crooks of that line.
     """
     part = played.part
     found = []
-    for change in (*crook_changes(played, clock), *mute_changes(played, clock)):
+    for change in (*crook_changes(played, clock, line), *mute_changes(played, clock)):
         need = needs()[change.kind]
         if change.rest >= need.seconds:
             continue

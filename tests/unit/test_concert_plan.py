@@ -3,18 +3,21 @@
 from __future__ import annotations
 
 import json
+from copy import deepcopy
 from itertools import product
 from pathlib import Path
 
 import jsonschema  # type: ignore[import-untyped]
 import pytest
 from click.testing import CliRunner
+from lxml import etree
 
+from annotator.annotation import annotate
 from annotator.cli import crookline
 from annotator.concert.choice import cheapest
 from annotator.concert.document import clock, document, text
 from annotator.concert.fitness import weight
-from annotator.concert.plan import Piece, plan, read_piece
+from annotator.concert.plan import Piece, plan, plan_lines, read_piece, read_pieces
 from annotator.concert.plan_schema import plan_schema
 from annotator.errors import BadOption, NoTrumpetPart
 from annotator.instruments import available, load
@@ -138,3 +141,35 @@ def test_the_plan_is_asked_of_a_job_and_marks_nothing() -> None:
     with pytest.raises(BadOption, match="ophicleide") as caught:
         options_of({"plan": ["ophicleide"]})
     assert caught.value.field == "plan"
+
+
+def test_every_line_of_every_part_is_planned_and_no_players_load_is_anothers() -> None:
+    shared, alone = demo("05"), demo("04")
+    files = [read_pieces(path.name, path.read_bytes(), CASE) for path in (shared, alone)]
+    assert [[(piece.line, piece.lines) for piece in lines] for lines in files] == [[(1, 2), (2, 2)], [(1, 1)]]
+    first, second = plan_lines(files, CASE)
+    assert [each.piece.name for each in first.pieces] == [shared.name, alone.name]
+    assert [each.piece.name for each in second.pieces] == [shared.name]
+    assert first == plan([lines[0] for lines in files], CASE)
+    values = document(first, (), [second])
+    jsonschema.validate(values, plan_schema(), jsonschema.Draft202012Validator)
+    assert values["other_lines"][0]["pieces"][0]["line"] == 2
+    # Each plans his own notes, as the report counts them.
+    report = annotate(shared.read_bytes(), Options(), shared.name).report
+    assert [len(line["notes"]) for line in report["parts"][0]["lines"]] == [
+        sum(stretch.fits[0].notes for stretch in piece.stretches) for piece in files[0]
+    ]
+    assert text(first, [second]).count("Player ") == 2
+
+
+def test_two_parts_of_a_score_are_two_players() -> None:
+    one = demo("05").read_bytes()
+    root = etree.fromstring(one)
+    for element in (root.find("part-list/score-part"), root.find("part")):
+        assert element is not None
+        copy = deepcopy(element)
+        copy.set("id", "P99")
+        element.addnext(copy)
+    found = read_pieces("x", etree.tostring(root), CASE[:1])
+    assert [piece.line for piece in found] == [1, 2, 1, 2]
+    assert len(plan_lines([found], CASE[:1])) == 4
