@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from annotator.errors import BadOption
 from annotator.registry.mark_rows import MARK_NAMES
-from annotator.registry.option_rows import OPTION, OPTIONS, Group, Kind, Option
+from annotator.registry.option_rows import OPTION, OPTIONS, TEXT, Group, Kind, Option
 from annotator.styles import styles
 
 if TYPE_CHECKING:
@@ -57,7 +57,8 @@ class Options:
 
     @classmethod
     def from_mapping(cls, values: Mapping[str, Any]) -> Options:
-        """Options from JSON or a command line; lists may be given as ``a,b``. Raises BadOption."""
+        """Options from JSON or a command line. Lists may be given as ``a,b``, a profile of the user's own as
+        the text of its TOML file. Raises BadOption."""
         given: dict[str, Any] = {}
         for name, said in values.items():
             option = OPTION.get(name)
@@ -69,7 +70,7 @@ class Options:
                 value = tuple(word.strip() for word in said.split(",") if word.strip())
             if option.kind is Kind.WORD and not isinstance(said, str):
                 raise BadOption(f"{name} must be a word, not {said!r}", field=name)
-            given[name] = checked(option, value)
+            given[name] = own(value) if option.from_text and TEXT.search(value) else checked(option, value)
         return cls(**given)
 
     def document(self) -> dict[str, Any]:
@@ -85,6 +86,13 @@ class Options:
                 value = value.name
             found[each.name] = list(value) if isinstance(value, tuple) else value
         return found
+
+
+def own(text: str) -> Profile:
+    """The profile that a TOML file's text describes. Raises BadOption, which names the wrong key."""
+    from annotator.fingering.profile import profile_from_toml  # noqa: PLC0415 - keeps --help quick
+
+    return profile_from_toml(text)
 
 
 def checked(option: Option, value: Any) -> Any:

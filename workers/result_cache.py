@@ -106,7 +106,7 @@ def keep(pipe: Any, results: Mapping[str, Known], seconds: float) -> None:
 def options_of(values: Mapping[str, Any]) -> annotator.Options:
     """The library's options for those of a job. Raises BadOption for anything the library would refuse.
 
-    Instruments and profiles are those that come with the program: a name is never taken for a path.
+    A name of an instrument or a profile is one that comes with the program, never a path.
     """
     options = annotator.Options.from_mapping(values)
     load(str(options.instrument))
@@ -115,6 +115,7 @@ def options_of(values: Mapping[str, Any]) -> annotator.Options:
             load(name)
         except annotator.BadOption as error:
             raise annotator.BadOption(error.message, field="plan") from None
-    load_profile(options.profile)
+    if isinstance(options.profile, str):
+        load_profile(options.profile)
     read_crook_option(options.crook)
     return options

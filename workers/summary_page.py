@@ -9,6 +9,7 @@ from urllib.parse import quote
 
 from jinja2 import Environment, FileSystemLoader, Template, select_autoescape
 
+from annotator.fingering.profile import name_said
 from workers import __path__ as folders
 
 GRADES = ("1", "2", "3")
@@ -23,9 +24,11 @@ def _template() -> Template:
 
 def page(summary: Mapping[str, Any]) -> bytes:
     """The page for a summary (``crookline.summary/1``); its links lead to the files beside it."""
-    options = {name: _words(value) for name, value in summary["options"].items()}
+    options = {name: _words(name, value) for name, value in summary["options"].items()}
     return _template().render(**summary, asked=options, grades=GRADES, link=quote).encode()
 
 
-def _words(value: Any) -> str:
+def _words(name: str, value: Any) -> str:
+    if name == "profile":
+        return name_said(str(value))
     return ", ".join(map(str, value)) if isinstance(value, (list, tuple)) else str(value)

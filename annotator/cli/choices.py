@@ -41,7 +41,7 @@ def option_flags(
     """The options of ``groups``, as flags of a command; ``options_from`` takes what they give.
 
     ``no_marks``: none by default, and only those that can be added to a part written out. ``served``: a
-    service does the work, so instruments and profiles are those that come with it.
+    service does the work, so instruments are those that come with it.
     """
 
     def flagged(command: Command) -> Command:
@@ -61,7 +61,7 @@ def option_flag(name: str) -> Callable[[Command], Command]:
 def _flag(option: Option, *, no_marks: bool = False, served: bool = False) -> Callable[[Command], Command]:
     flag = f"--{option.name.replace('_', '-')}"
     about = option.about
-    if option.from_file and not served:
+    if option.from_file and (option.from_text or not served):
         about = f"{about.removesuffix('.')}; or a TOML file of your own."
     if option.kind is Kind.SWITCH:
         return click.option(flag, is_flag=True, help=about)

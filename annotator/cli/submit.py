@@ -66,6 +66,7 @@ def submit(
     from annotator.cli.follow import follow  # noqa: PLC0415 - keeps --help quick
 
     options = said(choices)
+    options["profile"] = _profile_text(options["profile"])
     fields = {"players": players.read_text(encoding="utf-8")} if players is not None else {}
     sent = [(name, path.read_bytes()) for name, path in collect(files)]
     if not sent:
@@ -99,6 +100,16 @@ def fetch_plan(client: Client, job: JobState, out: Path) -> str:
         return str(error)
     write_whole(out / PLAN, json.dumps(made, indent=1, ensure_ascii=False).encode())
     return ""
+
+
+def _profile_text(said: str) -> str:
+    """The text of a TOML file, which the service takes; a profile's name as it is."""
+    if not said.endswith(".toml"):
+        return said
+    try:
+        return Path(said).read_text(encoding="utf-8").rstrip() + "\n"
+    except (OSError, UnicodeDecodeError) as error:
+        raise click.UsageError(f"{said} cannot be read as a text file ({error})") from None
 
 
 def collect(paths: tuple[Path, ...]) -> list[tuple[str, Path]]:

@@ -48,7 +48,7 @@ def _as_trill(costing: Costing, left: Way, reached: Way, approach: Approach) -> 
     if left.semitone == reached.semitone:
         return 0
     whole = _best_trill(costing, costing.ways(left.semitone), costing.ways(reached.semitone))[0]
-    full = UNIT if approach.turned == TREMOLO else thousandths(costing.profile["trill.urgency"])
+    full = UNIT if approach.turned == TREMOLO else max(1, thousandths(costing.profile["trill.urgency"]))
     urgency = full if approach.turned == TREMOLO else costing.urgency[approach.milliseconds or 0]
     return whole * min(urgency, full) // full
 

@@ -14,10 +14,13 @@ from pathlib import Path
 from typing import Any, NoReturn
 
 from annotator.errors import BadOption
+from annotator.registry.option_rows import TEXT
 
 _FOLDER = Path(__file__).parent
 _BASE = "orchestral"
 _HIGHEST_PARTIAL = 24
+_LONGEST_TEXT = 50_000  # characters; the whole cost table with its reasons is a quarter of that
+_LONGEST_NAME = 100
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,6 +59,19 @@ def available_profiles() -> tuple[str, ...]:
     return (_BASE, *sorted(path.stem for path in _FOLDER.glob("*.toml") if path.stem != "costs"))
 
 
+def name_said(said: str) -> str:
+    """The name of a profile, however it was said: as its name, or as a TOML file's text.
+
+    "own" where the text cannot be read (any more: the cost table may have changed since).
+    """
+    if not TEXT.search(said):
+        return said
+    try:
+        return profile_from_toml(said).name
+    except BadOption:
+        return "own"
+
+
 @lru_cache(maxsize=16)
 def load_profile(name: str) -> Profile:
     """The profile called ``name``. Raises BadOption (field ``profile``) with the names there are."""
@@ -81,8 +97,12 @@ def profile_from_toml(source: Path | str) -> Profile:
             _bad("profile", source.name, f"cannot be read as a text file ({error})")
     else:
         text, name = source, "own"
+    if len(text) > _LONGEST_TEXT:
+        _bad(name, "", f"has {len(text)} characters; a profile has {_LONGEST_TEXT} at most")
     try:
         table = tomllib.loads(text)
+    except RecursionError:
+        _bad(name, "", "is not a profile: its lists or tables lie too deep in one another")
     except tomllib.TOMLDecodeError as error:
         _bad(name, "", f"is not TOML: {error}")
     return _from_table(name, table)
@@ -90,8 +110,9 @@ def profile_from_toml(source: Path | str) -> Profile:
 
 def _from_table(name: str, table: dict[str, Any]) -> Profile:
     own_name = table.pop("name", name)
-    if not isinstance(own_name, str):
+    if not isinstance(own_name, str) or not own_name.strip() or not own_name.isprintable():
         _bad(name, "name", "must be a word")
+    name = own_name = own_name[:_LONGEST_NAME]
     base = table.pop("base", _BASE)
     if not isinstance(base, str):
         _bad(name, "base", "must be the name of a profile")
@@ -141,7 +162,7 @@ def _urgency(name: str, points: Any) -> tuple[tuple[float, float], ...]:
         if (
             not isinstance(point, list)
             or len(point) != 2
-            or not all(isinstance(number, (int, float)) and number >= 0 for number in point)
+            or not all(isinstance(number, (int, float)) and 0 <= number <= 1000 for number in point)
         ):
             _bad(name, "urgency", f"{point!r} is not a pair of seconds and factor")
         found.append((float(point[0]), float(point[1])))

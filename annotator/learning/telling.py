@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from json import dumps  # a TOML string is written as JSON's are
 from math import sqrt
 
 from annotator.fingering.profile import Profile
@@ -58,8 +59,8 @@ def to_toml(learnt: Learnt, base: Profile, notes: int) -> str:
     """The profile as a file for ``--profile``: what differs from ``base``, each with its words."""
     lines = [
         f"# Learnt from {notes} marked notes, starting from {base.name}. Change what you know better.",
-        f'name = "{learnt.profile.name}"',
-        f'base = "{base.name}"',
+        f"name = {dumps(learnt.profile.name, ensure_ascii=False)}",
+        f"base = {dumps(base.name, ensure_ascii=False)}",
     ]
     if base.chart_only:
         lines.append("chart-only = false")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
 from enum import Enum
@@ -50,7 +51,8 @@ class Option:
     it can have and their words on the page; empty when they are open or come from a table. ``table``:
     that table (``instruments``, ``profiles``, ``crooks``). ``about``: what it does, in one sentence, for
     commands and schemas. ``label``, ``hint``: on the page. ``folded``: the page keeps it under "more".
-    ``from_file``: commands on this machine also take a TOML file.
+    ``from_file``: commands on this machine also take a TOML file. ``from_text``: JSON can
+    also have such a file's text, and the page takes the file.
     """
 
     name: str
@@ -66,6 +68,7 @@ class Option:
     metavar: str | None = None
     folded: bool = True
     from_file: bool = False
+    from_text: bool = False
 
 
 OPTIONS = (
@@ -194,6 +197,7 @@ OPTIONS = (
         table="profiles",
         metavar="NAME",
         from_file=True,
+        from_text=True,
     ),
     Option(
         "second_best",
@@ -219,6 +223,8 @@ OPTIONS = (
 )
 """In the order in which forms ask for them."""
 OPTION = {option.name: option for option in OPTIONS}
+TEXT = re.compile(r"[=\n]")
+"""What the text of a TOML file has and no name in a table: an equals sign or a line's end."""
 
 
 def schema(
@@ -245,4 +251,7 @@ def _property(option: Option, tables: Mapping[str, Collection[str]]) -> dict[str
         word = {"type": "string", "enum": list(closed)}
     if option.kind is Kind.LIST:
         return {"type": "array", "items": word, **common, "default": list(option.default)}
+    if option.from_text and closed:
+        text = {"type": "string", "pattern": TEXT.pattern, "description": "Or the text of a TOML file."}
+        return {"anyOf": [word, text], **common}
     return {**word, **common}

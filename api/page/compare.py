@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from annotator.fingering.profile import name_said
 from annotator.registry.option_rows import OPTION
 from api import access
 from api.job_documents import job_now, name_of
@@ -21,7 +22,7 @@ def compare(job_id: str) -> Any:
     trumpets = {
         part.player: (
             instrument_name(str(found.asked(part).get("instrument", OPTION["instrument"].default))),
-            str(found.asked(part).get("profile", OPTION["profile"].default)),
+            name_said(str(found.asked(part).get("profile", OPTION["profile"].default))),
         )
         for part in found.parts
         if part.player

@@ -38,8 +38,8 @@ def send() -> Any:
         files = [(name, data) for name, data in files if name]
         if not files:
             return _home("Choose at least one file first: .musicxml, .xml, .mxl, or a .zip of them."), 422
-        options = options_of_text(json.dumps(form.answers(request.form)))
-        players = players_of(json.dumps(form.players(request.form)), options)
+        options = options_of_text(json.dumps(form.answers(request.form, request.files)))
+        players = players_of(json.dumps(form.players(request.form, request.files)), options)
         intake = take_in(files, access.context().settings)
         for_players(intake, players)
         job = accept(access.context(), access.owner(), intake, options)

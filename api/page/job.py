@@ -62,6 +62,7 @@ def job(job_id: str) -> Any:
         ],
         players=list(dict.fromkeys(one["player"] for one in left if one.get("player"))),
         player=player,
+        hands=form.hands(found),
         left=left,
         away=[one for one in document["parts"] if one["n"] in noted.parts],
         counts=[(kind, count) for kind in SHOWN if (count := sum(_is(one, kind) for one in left))],
@@ -102,8 +103,8 @@ def again(job_id: str) -> Any:
     store = access.context().store
     n = request.form.get("n", default=0, type=int)
     chosen = [one for one in found.parts if (not n or one.n == n) and one.refused is None]
-    given = form.answers(request.form)
     try:
+        given = form.answers(request.form, request.files)
         options = options_of_text(json.dumps(dict(found.options) | given))
         files = [(one.name, store.input(found, one)) for one in chosen]
         intake = take_in(files, access.context().settings)

@@ -9,6 +9,7 @@ from flask import request
 
 from annotator.engraving.paper import PAPERS, SIZES
 from annotator.exercises.exercises import CAUTION
+from annotator.fingering.profile import name_said
 from annotator.reading.crooks import CROOKS
 from annotator.registry.mark_rows import DEFAULT_MARKS, MARKS, Element
 from annotator.registry.product_rows import OF_PART
@@ -61,6 +62,7 @@ def part(job_id: str, n: int) -> Any:
         report=report,
         groups=part_view.groups(report, outline),
         crooks=part_view.crooks(report),
+        hands=name_said(str(options.get("profile", ""))),
         chosen=str(options.get("instrument", "c-trumpet")),
         instrument=instrument_name(str(report.get("instrument", ""))),
         instruments=form.instruments(),

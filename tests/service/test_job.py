@@ -118,6 +118,23 @@ def test_the_same_file_with_the_same_options_is_computed_once(client: httpx.Clie
     assert marked[0] == marked[1]
 
 
+def test_a_job_is_marked_for_the_hands_whose_profile_it_brings(client: httpx.Client) -> None:
+    data, mine = score("D", title="For one hand"), 'name = "mine"\nbase = "student"\n'
+    said = [{"profile": "student"}, {"profile": mine}]
+    jobs: list[dict[str, Any]] = [
+        ended(client, post(client, ("a.xml", data), options=json.dumps(options)).json()["id"])
+        for options in said
+    ]
+    reports = [client.get(job["parts"][0]["links"]["report"]).json() for job in jobs]
+    assert [report["options"]["profile"] for report in reports] == ["student", "mine"]
+    assert reports[0]["parts"] == reports[1]["parts"]
+    assert jobs[1]["options"] == said[1]
+    with zipfile.ZipFile(io.BytesIO(client.get(jobs[1]["links"]["archive"]).content)) as opened:
+        (summary,) = [name for name in opened.namelist() if name.endswith("summary.html")]
+        assert "profile mine" in opened.read(summary).decode()
+    assert "hands: mine" in client.get(f"/jobs/{jobs[1]['id']}/parts/1").text
+
+
 def test_two_files_of_one_name_both_come_back(client: httpx.Client) -> None:
     answer = post(client, ("tromba.xml", score("F")), ("tromba.xml", score("E")))
     job: dict[str, Any] = ended(client, answer.json()["id"])
@@ -152,6 +169,7 @@ def test_deleting_a_job_stops_what_has_not_run(client: httpx.Client, service: An
         ({"instrument": "kazoo"}, "instrument"),
         ({"instrument": "../../etc/passwd"}, "instrument"),
         ({"profile": "/etc/passwd"}, "profile"),
+        ({"profile": "exchange.first-thrid = 1"}, "profile"),
     ],
 )
 def test_a_wrong_option_is_refused_and_named(
