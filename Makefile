@@ -51,11 +51,13 @@ load: venv-dev
 	$(BIN)/python -m tests.bench.load
 	$(BIN)/python -m tests.bench.load --slow-store
 
-# Files changed at random: FUZZ of them. What ends in a fault is kept in tests/fuzz/kept and tried by every
+# Files changed at random: FUZZ of them, and UPLOADS names and archives. What ends in a fault is kept in tests/fuzz/kept and tried by every
 # run of the tests.
 FUZZ ?= 200000
+UPLOADS ?= 5000
 fuzz: venv-dev
 	$(BIN)/python -m tests.fuzz --count $(FUZZ)
+	$(BIN)/python -m tests.fuzz --uploads --count $(UPLOADS)
 
 faults: venv-dev
 	$(BIN)/python -m tests.faults $(FAULTS)

@@ -10,7 +10,7 @@ from __future__ import annotations
 import lzma
 import zipfile
 import zlib
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from hashlib import sha256
 from io import BytesIO
@@ -56,6 +56,8 @@ class Intake:
     skipped: list[tuple[str, str]] = field(default_factory=list)
     unpacked: int = 0
     _names: set[str] = field(default_factory=set)
+    _folders: set[str] = field(default_factory=set)
+    _written: set[str] = field(default_factory=lambda: {"summary.json", "summary.html"})
 
     def add(self, name: str, data: bytes) -> None:
         """Take in an uploaded file; a .zip is opened. Raises BadUpload."""
@@ -86,13 +88,30 @@ class Intake:
         self.parts.append((Part(n, self._unused(name), len(data), digest, kind, refused), data))
 
     def _unused(self, name: str) -> str:
-        """The name, numbered when another file of the job has it already."""
-        path, candidate, count = PurePosixPath(name), name, 1
+        """The name, numbered when another file of the job has it already; so is a folder that would stand
+        where a file of the archive does, or the file where a folder does."""
+        *folders, last = name.split("/")
+        where = ""
+        for folder in folders:
+            known = folder in ("", "..")
+            where += folder if known else self._free(where, folder, lambda path: path in self._written)
+            self._folders.add(safe(where).casefold())
+            where += "/"
+        last = self._free(
+            where, last, lambda path: path in self._names or not self._folders.isdisjoint(_beside(path))
+        )
+        path = safe(where + last).casefold()
+        self._names.add(path)
+        self._written.update(_beside(path))
+        return where + last
+
+    @staticmethod
+    def _free(where: str, piece: str, is_taken: Callable[[str], bool]) -> str:
+        path, candidate, count = PurePosixPath(piece), piece, 1
         # Some systems do not tell a from A, and what is made safe may become the same.
-        while safe(candidate).casefold() in self._names:
+        while is_taken(safe(where + candidate).casefold()):
             count += 1
-            candidate = str(path.with_name(f"{path.stem} ({count}){path.suffix}"))
-        self._names.add(safe(candidate).casefold())
+            candidate = f"{path.stem} ({count}){path.suffix}"
         return candidate
 
     def _add_zip(self, archive_name: str, data: bytes) -> None:
@@ -104,7 +123,7 @@ class Intake:
             )
             return
         with archive:
-            members = [member for member in archive.infolist() if not member.is_dir()]
+            members = [member for member in archive.infolist() if not member.filename.endswith("/")]
             if len(members) > 4 * self.settings.max_parts:
                 raise BadUpload(f"{archive_name} holds {len(members)} files, too many", too_large=True)
             # zipfile gives no more bytes than the size an entry declares, so adding those up is enough.
@@ -155,6 +174,11 @@ def take_in(files: Iterable[tuple[str, bytes]], settings: Settings) -> Intake:
         )
         raise BadUpload(f"none of the files can be worked on: {faults}")
     return intake
+
+
+def _beside(path: str) -> set[str]:
+    """What an archive may hold of a file."""
+    return {path, *(f"{path}{suffix}" for suffix in (".report.json", ".failed.txt", ".musicxml"))}
 
 
 def _name_fault(name: str) -> Reason | None:

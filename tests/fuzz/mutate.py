@@ -92,16 +92,16 @@ def mutant(number: int, seed: int) -> bytes:
     random = Random(f"{seed}/{number}")
     data = random.choice(seeds())
     if data.startswith(b"PK"):
-        return _damaged(random, data)
+        return damaged(random, data)
     text = data.decode("utf-8", "replace")
     for _ in range(random.choice((1, 1, 1, 2, 3, 5))):
         text = random.choice(_CHANGES)(random, text)
     changed = text.encode("utf-8", "surrogatepass")
     kind = random.random()
     if kind < 0.1:
-        changed = _damaged(random, changed)
+        changed = damaged(random, changed)
     elif kind < 0.15:
-        changed = _damaged(random, zipped(changed)) if random.random() < 0.5 else zipped(changed)
+        changed = damaged(random, zipped(changed)) if random.random() < 0.5 else zipped(changed)
     elif kind < 0.2:
         encoding = random.choice(("utf-16", "utf-32", "latin-1", "cp1252", "shift_jis", "utf-16-be"))
         changed = text.encode(encoding, "xmlcharrefreplace" if encoding[:3] != "utf" else "surrogatepass")
@@ -190,7 +190,7 @@ _CHANGES: tuple[Change, ...] = (
 )
 
 
-def _damaged(random: Random, data: bytes) -> bytes:
+def damaged(random: Random, data: bytes) -> bytes:
     """Some bytes turned, dropped, put in or repeated, or the end cut off."""
     changed = bytearray(data)
     for _ in range(random.choice((1, 1, 2, 4, 16))):

@@ -1,4 +1,4 @@
-"""Two thousand changed files, the same each time, and those that once ended in a fault.
+"""Two thousand changed files and two hundred uploads, the same each time, and what once ended in a fault.
 
 ``make fuzz`` tries two hundred thousand.
 """
@@ -12,8 +12,11 @@ import pytest
 from tests.fuzz.mutate import mutant
 from tests.fuzz.seeds import KEPT
 from tests.fuzz.trial import tried
+from tests.fuzz.upload_trial import taken
+from tests.fuzz.uploads import upload
 
 COUNT, PIECE, SEED = 2_000, 250, 2026
+UPLOADS = 200
 
 
 @pytest.mark.parametrize("start", range(0, COUNT, PIECE))
@@ -28,6 +31,18 @@ def test_a_changed_file_ends_in_a_result_or_a_refusal(start: int) -> None:
     assert not faults
     # Neither all refused nor all taken: the changes reach what is behind the reader.
     assert outcomes == {"marked", "refused"}
+
+
+def test_an_upload_is_refused_or_comes_back_whole() -> None:
+    faults = []
+    outcomes = set()
+    for number in range(UPLOADS):
+        try:
+            outcomes.add(taken(upload(number, SEED)))
+        except Exception as fault:
+            faults.append(f"{number}: {type(fault).__name__}: {fault}")
+    assert not faults
+    assert outcomes == {"taken", "refused"}
 
 
 @pytest.mark.parametrize("path", sorted(KEPT.glob("[0-9a-z]*")), ids=lambda path: path.name)

@@ -38,12 +38,18 @@ class TooSlow(BaseException):
 
 def tried(data: bytes, seed: int) -> str:
     """Put a file through everything; gives ``marked`` or ``refused``. Raises what must not happen."""
+    with bounded(len(data)):
+        return _tried(data, Random(seed))
+
+
+@contextmanager
+def bounded(size: int) -> Iterator[None]:
+    """What is done with so many bytes has an end in time and in memory. Raises TooSlow, AssertionError."""
     before = _peak()
     with _in_time():
-        outcome = _tried(data, Random(seed))
+        yield
     grown = _peak() - before
-    assert grown <= TIMES_ITS_SIZE * len(data) + MEMORY, f"{grown:,} bytes of memory"
-    return outcome
+    assert grown <= TIMES_ITS_SIZE * size + MEMORY, f"{grown:,} bytes of memory"
 
 
 def _tried(data: bytes, random: Random) -> str:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import io
+import zipfile
 from pathlib import PurePosixPath, PureWindowsPath
 
 import pytest
@@ -76,3 +78,31 @@ def test_a_safe_name_stays_below_its_folder_on_every_system(name: str) -> None:
 @given(st.text(max_size=300))
 def test_making_safe_twice_changes_nothing(name: str) -> None:
     assert safe(safe(name)) == safe(name)
+
+
+@pytest.mark.parametrize(
+    "sent",
+    [
+        ("a.xml", "a.xml/b.xml"),
+        ("a.xml/b.xml", "A.xml"),
+        ("a.xml", "a.xml.report.json/b.xml"),
+        ("a.xml.failed.txt/b.xml", "a.xml"),
+        ("summary.json/b.xml", "a.xml"),
+    ],
+)
+def test_no_file_of_the_archive_stands_where_a_folder_does(sent: tuple[str, ...]) -> None:
+    found = [part.name for part, _ in take_in([(name, b"<x/>") for name in sent], Settings()).parts]
+    files = {f"{name}{end}".casefold() for name in found for end in ("", ".report.json", ".failed.txt")}
+    folders = {str(folder).casefold() for name in found for folder in PurePosixPath(name).parents}
+    assert len(set(found)) == len(sent)
+    assert folders.isdisjoint({*files, "summary.json", "summary.html"})
+
+
+def test_an_entry_of_an_archive_without_a_name_costs_the_others_nothing() -> None:
+    out = io.BytesIO()
+    with zipfile.ZipFile(out, "w") as archive:
+        for name in ("", "a.xml"):
+            archive.writestr(zipfile.ZipInfo(name), b"<x/>")
+    intake = take_in([("all.zip", out.getvalue())], Settings())
+    assert [part.name for part, _ in intake.parts] == ["a.xml"]
+    assert [name for name, _ in intake.skipped] == ["?"]
