@@ -317,6 +317,23 @@ def test_axe_core_finds_nothing(page: Page, address: str, look: str, size: str) 
     assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
 
 
+def test_a_player_brings_the_profile_of_a_hand(page: Page, tmp_path: Path) -> None:
+    mine = tmp_path / "mine.toml"
+    mine.write_text('name = "mine"\n[exchange]\nfirst-thrid = 3.0\n')
+    page.goto("/")
+    page.set_input_files("#files", [str(PART)])
+    page.get_by_text("Parts, crook, key signature").click()
+    page.get_by_label("Or of your own").set_input_files(mine)
+    page.get_by_role("button", name="Mark the parts").click()
+    expect(page.get_by_role("alert")).to_contain_text("exchange.first-thrid")
+    mine.write_text(mine.read_text().replace("thrid", "third"))
+    page.get_by_label("Or of your own").set_input_files(mine)
+    page.get_by_role("button", name="Mark the parts").click()
+    page.wait_for_url("**/parts/1")
+    expect(page.locator(".lead")).to_contain_text("hands: mine")
+    assert report_of(page)["options"]["profile"] == "mine"
+
+
 PLAYERS = {"Ada Lindqvist": "c-trumpet", "Second desk": "bb-trumpet", "Piccolo chair": "a-piccolo"}
 
 
