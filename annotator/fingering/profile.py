@@ -18,6 +18,7 @@ from annotator.registry.option_rows import TEXT
 
 _FOLDER = Path(__file__).parent
 _BASE = "orchestral"
+_TABLES = ("costs", "demands")  # TOML files beside the profiles that are none
 _HIGHEST_PARTIAL = 24
 _LONGEST_TEXT = 50_000  # characters; the whole cost table with its reasons is a quarter of that
 _LONGEST_NAME = 100
@@ -56,7 +57,7 @@ class Profile:
 
 def available_profiles() -> tuple[str, ...]:
     """The names of the profiles that come with the program."""
-    return (_BASE, *sorted(path.stem for path in _FOLDER.glob("*.toml") if path.stem != "costs"))
+    return (_BASE, *sorted(path.stem for path in _FOLDER.glob("*.toml") if path.stem not in _TABLES))
 
 
 def name_said(said: str) -> str:

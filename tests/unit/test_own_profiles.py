@@ -11,7 +11,7 @@ from jsonschema import Draft202012Validator  # type: ignore[import-untyped]
 
 import annotator
 from annotator.errors import BadOption
-from annotator.fingering.profile import load_profile, name_said, profile_from_toml
+from annotator.fingering.profile import available_profiles, load_profile, name_said, profile_from_toml
 from annotator.learning import telling
 from annotator.learning.weights import Learnt
 from annotator.registry.option_rows import schema
@@ -73,6 +73,11 @@ def test_a_result_is_kept_for_each_profile_apart() -> None:
 )
 def test_a_wrong_one_is_refused_with_its_wrong_key(text: str, said: str) -> None:
     assert said in refused(text).message
+
+
+def test_every_profile_there_is_can_be_taken() -> None:
+    for name in available_profiles():
+        assert load_profile(name).name == options_of({"profile": name}).profile == name
 
 
 def test_a_name_is_never_taken_for_a_path(tmp_path: Path) -> None:
