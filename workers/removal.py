@@ -27,4 +27,6 @@ def remove(context: Context, ref: str) -> None:
     if messages:
         with suppress(OperationalError, redis.RedisError, OSError):
             app.control.revoke(sorted(messages), terminate=True, signal="SIGKILL")
+        # Again, for what was being written meanwhile; what comes later still is no job's and goes in an hour.
+        context.store.remove(ref)
     log.info("job removed", job=ref, broken_off=len(messages))
