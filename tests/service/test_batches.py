@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-import asyncio
 import json
 import os
 import signal
 import time
-from concurrent.futures import ThreadPoolExecutor
 from itertools import pairwise
 from pathlib import Path
 from typing import Any
@@ -17,6 +15,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 import annotator
+from tests.loops import run
 from tests.service.conftest import ended, post, started, wait_until
 from tests.service.kept import accepted, clock, files_of
 from tests.service.scores import BAD_SCORE, score
@@ -56,10 +55,7 @@ def told(context: Context, job: Job) -> list[tuple[int, str]]:
         async with listening(context.settings.redis_url) as connection:
             return await next_events(connection, job.ref, "0", 10)
 
-    # In a thread of its own: a browser's test before this one may have left a loop that runs.
-    with ThreadPoolExecutor(1) as thread:
-        found = thread.submit(asyncio.run, events()).result()
-    notes = [json.loads(data) for _, kind, data in found if kind == "part"]
+    notes = [json.loads(data) for _, kind, data in run(events()) if kind == "part"]
     return [(note["n"], note["state"]) for note in notes]
 
 

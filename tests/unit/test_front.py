@@ -14,6 +14,7 @@ from flask import Response, request
 
 from api import front as fronts
 from api.front import Front, turn
+from tests.loops import run
 from workers.keys import Key
 from workers.settings import Settings
 
@@ -76,7 +77,7 @@ def test_who_waits_holds_no_thread() -> None:
             made.set()
             assert {answer.text for answer in await asyncio.gather(*waiting)} == {"here it is"}
 
-    asyncio.run(crowd())
+    run(crowd())
 
 
 def test_who_watches_is_answered_when_every_thread_waits_for_a_store_that_hangs() -> None:
@@ -100,7 +101,7 @@ def test_who_watches_is_answered_when_every_thread_waits_for_a_store_that_hangs(
                 released.set()
             assert {answer.text for answer in await asyncio.gather(*waiting)} == {"at last"}
 
-    asyncio.run(crowd())
+    run(crowd())
 
 
 def test_who_has_waited_long_enough_is_told_so() -> None:
@@ -111,7 +112,7 @@ def test_who_has_waited_long_enough_is_told_so() -> None:
         async with client(settings, app) as here:
             return await here.get("/made?patience=0.1")
 
-    answer = asyncio.run(wait())
+    answer = run(wait())
     assert (answer.status_code, answer.text) == (409, "not yet")
 
 
@@ -123,7 +124,7 @@ def test_a_stream_comes_from_where_the_application_says() -> None:
         async with client(settings, app) as here:
             return await here.get("/follow")
 
-    answer = asyncio.run(listen())
+    answer = run(listen())
     assert answer.text == "one two"
     assert "content-length" not in answer.headers
 
@@ -137,14 +138,14 @@ def test_a_body_comes_whole_from_memory_or_from_a_file(size: int) -> None:
         async with client(settings, app) as here:
             return await here.post("/length", content=bytes(size))
 
-    assert asyncio.run(send()).text == str(size)
+    assert run(send()).text == str(size)
 
 
 def test_a_query_may_hold_any_bytes() -> None:
     settings = Settings()
     app, _ = application(settings)
     scope = scope_of("GET", "/query", query=b"name=\xc3\xa9t\xc3\xa9")
-    sent = asyncio.run(answer_of(Front(app, settings), scope, nobody))
+    sent = run(answer_of(Front(app, settings), scope, nobody))
     assert sent[0]["status"] == 200
     assert b"".join(message.get("body", b"") for message in sent).decode() == "été"
 
@@ -155,7 +156,7 @@ def test_without_a_key_a_large_body_is_not_read() -> None:
 
     for fields in ([(b"content-length", b"50000000")], [(b"transfer-encoding", b"chunked")]):
         scope = scope_of("POST", "/length", fields)
-        sent = asyncio.run(answer_of(Front(app, settings), scope, stays))
+        sent = run(answer_of(Front(app, settings), scope, stays))
         assert (b"connection", b"close") in sent[0]["headers"]
 
 
