@@ -1,4 +1,4 @@
-"""Coroutines run in a thread of their own, since a browser's tests leave a loop that runs in the first one."""
+"""Coroutines run in a thread of their own: tests of a browser leave a loop that runs in the first one."""
 
 from __future__ import annotations
 
